@@ -1,0 +1,281 @@
+"""The steps of a field call, in order; each runs algorithms through Processing."""
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import processing
+from qgis.core import QgsProcessingContext, QgsProcessingException, QgsProcessingFeedback
+
+from ..core.deliver.summary import summary_of
+from ..core.interpolate.field_mean import area_at_least
+from ..core.problems import InputProblem, Stopped
+from ..core.units import convert
+from ..core.zone.stand_limits import limits_below_target
+from ..layers.boundary import area_m2, inside_shares
+from ..layers.json_files import read_json, write_json
+from ..layers.rasters import read_surface
+from ..layers.rate_files import FORMATS
+from ..layers.vectors import VectorLayer, read_vector, write_vector
+from ..record.plan_settings import machine_width_m, smallest_zone_m2
+from ..record.read import Record
+from ..report.result_project import write_project
+from .made import made
+
+SURFACES, RATES = "surfaces", "rates"
+TRACEBACK = "Traceback (most recent call last)"
+CHANCE = 2  # of the methods of `surface`
+LIKELY = 0.5  # chance from which ground counts as holding a pan
+
+
+class Refused(Exception):  # noqa: N818 - an answer, not an error
+    """An algorithm said, in the user's words, why it cannot do its work."""
+
+
+@dataclass
+class FieldCallWork:
+    """What the steps of one field call share.
+
+    found    what later steps need, by name: accounts and paths
+    layers   VectorLayers that go to zones.gpkg
+    lacking  sentences: what could not be done and why
+    """
+    record: Record
+    folder: Path
+    context: QgsProcessingContext
+    feedback: QgsProcessingFeedback
+    cell_m: float
+    page: int
+    found: dict = field(default_factory=dict)
+    layers: list = field(default_factory=list)
+    lacking: list = field(default_factory=list)
+
+    def path(self, *parts):
+        """Return a path in the working folder, its folder made."""
+        path = self.folder.joinpath(*parts)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        return str(path)
+
+    def scratch(self, name):
+        """Return a path for a file that later steps read and the result does not keep."""
+        return self.path("scratch", name)
+
+    def run(self, algorithm, **parameters):
+        """Run an algorithm of this provider and return its results.
+
+        Raises   Refused: it cannot do its work with what it was given
+                 QgsProcessingException: it has a defect, which Processing hands on as a traceback
+                 Stopped: the user has cancelled
+        """
+        try:
+            results = processing.run(f"spadework:{algorithm}", parameters, context=self.context,
+                                     feedback=self.feedback, is_child_algorithm=True)
+        except QgsProcessingException as problem:
+            if TRACEBACK in str(problem):
+                raise
+            raise Refused(str(problem)) from problem
+        if self.feedback.isCanceled():
+            raise Stopped
+        return results
+
+    def lacks(self, what, problem):
+        """Note that something could not be done, and why."""
+        self.lacking.append(f"{what}: {problem}")
+
+    def surface(self, name, points, column, *, title, unit, error="", censor="", method=0):
+        """Map a column of a point layer; return its diagnostics.
+
+        The raster goes to surfaces/, the polygons where it says little to zones.gpkg.
+        """
+        unsure = self.scratch(f"{name}_unsure.gpkg")
+        self.run("surface", INPUT=points, FIELD=column, ERROR_FIELD=error, CENSOR_FIELD=censor,
+                 BOUNDARY=self.found["boundary"], CELL=self.cell_m, METHOD=method, TITLE=title,
+                 UNIT=unit,
+                 SURFACE=self.path(SURFACES, f"{name}.tif"), UNSURE=unsure,
+                 DIAGNOSTICS=self.path(SURFACES, f"{name}.json"))
+        self.keep_layer(unsure, f"{name}_unsure")
+        return read_json(self.path(SURFACES, f"{name}.json"))
+
+    def keep_layer(self, path, name):
+        """Take the only layer of a file into zones.gpkg under a name."""
+        layer, _ = read_vector(path)
+        if layer.geometries:
+            self.layers.append(VectorLayer(name, layer.crs_wkt, layer.columns, layer.geometries,
+                                           layer.rows, layer.title))
+
+
+def _boundary(work):
+    record = work.record
+    if not any(count for layer, count in record.counts.items() if layer != "field"):
+        raise InputProblem(f"{Path(record.path).name} holds no readings yet. Enter the stops of "
+                           "the field call first.")
+    path = work.scratch("boundary.gpkg")
+    write_vector(path, "GPKG", [VectorLayer("boundary", record.crs_wkt, (), [record.boundary_wkb],
+                                            [[]])])
+    work.found["boundary"] = path
+
+
+def _stand(work):
+    record = work.record
+    if not record.counts["stand_counts"]:
+        work.lacks("Stand", "the record holds no stand counts.")
+        return
+    points, account = work.path("observations", "stand.gpkg"), work.scratch("stand.json")
+    try:
+        work.run("standatstops", RECORD=record.path, OBSERVATIONS=points, ACCOUNT=account)
+        surface = work.surface("stand", points, "population", error="error", title="Stand",
+                               unit=record.units.population)
+    except Refused as problem:
+        work.lacks("Stand", problem)
+        return
+    work.found["stand"] = {"account": read_json(account), "surface": surface, "zones": []}
+
+
+def _stand_zones(work):
+    record, stand = work.record, work.found.get("stand")
+    if stand is None:
+        return
+    if record.field["target_stand"] is None:
+        work.lacks("Stand zones", "field, target_stand is empty; enter the stand wanted.")
+        return
+    zones = work.scratch("stand_zones.gpkg")
+    limits = limits_below_target(record.field["target_stand"])
+    work.run("zonesbylimits", SURFACE=work.path(SURFACES, "stand.tif"),
+             LIMITS=";".join(f"{limit:.10g}" for limit in limits), BOUNDARY=work.found["boundary"],
+             MACHINE_WIDTH=machine_width_m(record),
+             SMALLEST_AREA=float(convert(smallest_zone_m2(record), "m2", "ha")), ZONES=zones)
+    work.keep_layer(zones, "stand_zones")
+    stand["zones"] = [{**row, "area": float(convert(row["area_m2"], "m2", record.units.area))}
+                      for row in read_vector(zones)[1]]
+
+
+def _pan(work):
+    record = work.record
+    if not record.counts["compaction_readings"]:
+        work.lacks("Pan", "the record holds no insertions.")
+        return
+    points, account = work.path("observations", "pan.gpkg"), work.scratch("pan.json")
+    unit = record.units.depth
+    try:
+        work.run("panatinsertions", RECORD=record.path, OBSERVATIONS=points, ACCOUNT=account)
+    except Refused as problem:
+        work.lacks("Pan", problem)
+        return
+    pan = {"account": read_json(account), "chance": None, "top": None, "bottom": None,
+           "area_with_pan": None}
+    work.found["pan"] = pan
+    if not pan["account"]["stops_with_pan"]:
+        pan["area_with_pan"] = 0.0
+        work.lacks("Pan map", f"none of {pan['account']['stops']} stops met a pan at "
+                              f"{pan['account']['limit']:g} {record.units.pressure}; there is "
+                              "nothing to loosen.")
+        return
+    met = f"{points}|layername=pan|subset=\"bottom\" IS NOT NULL"
+    told = f"{points}|layername=pan|subset=\"pan\" IS NOT NULL"
+    try:
+        pan["chance"] = work.surface("pan_chance", told, "pan", method=CHANCE,
+                                     title="Chance of a pan within reach", unit="")
+        pan["top"] = work.surface("pan_top", met, "top", error="error", censor="top_censor",
+                                  title="Top of the pan, where there is one", unit=unit)
+        pan["bottom"] = work.surface("pan_bottom", met, "bottom", error="error",
+                                     censor="bottom_censor",
+                                     title="Bottom of the pan, where there is one", unit=unit)
+    except Refused as problem:
+        work.lacks("Pan map", problem)
+    if pan["chance"]:
+        likely_m2 = area_at_least(
+            read_surface(work.path(SURFACES, "pan_chance.tif"),
+                         lambda grid: inside_shares(record.boundary_wkb, grid)), LIKELY)
+        pan["area_with_pan"] = float(convert(likely_m2, "m2", record.units.area))
+
+
+def _yields(work):
+    work.found["yields"] = []
+    for season in work.record.seasons:
+        points, account = (work.scratch(f"yield_{season}.{kind}") for kind in ("gpkg", "json"))
+        try:
+            work.run("cleanyield", RECORD=work.record.path, SEASON=season, CLEANED=points,
+                     ACCOUNT=account)
+            surface = work.surface(f"yield_{season}", points, "yield", title=f"Yield {season}",
+                                   unit=work.record.units.grain_yield)
+        except Refused as problem:
+            work.lacks(f"Yield {season}", problem)
+            continue
+        work.found["yields"].append({"account": read_json(account), "surface": surface})
+
+
+def _replant(work):
+    if "stand" not in work.found:
+        return
+    _plan(work, "replant", "Replant plan", "replantplan", STAND=work.path(SURFACES, "stand.tif"))
+
+
+def _tillage(work):
+    pan = work.found.get("pan")
+    if pan is None or pan["chance"] is None or pan["bottom"] is None:
+        return
+    _plan(work, "tillage", "Tillage plan", "tillageplan",
+          BOTTOM=work.path(SURFACES, "pan_bottom.tif"),
+          CHANCE=work.path(SURFACES, "pan_chance.tif"))
+
+
+def _plan(work, name, title, algorithm, **surfaces):
+    plan, account = work.scratch(f"{name}.gpkg"), work.scratch(f"{name}.json")
+    try:
+        work.run(algorithm, RECORD=work.record.path, PLAN=plan, ACCOUNT=account, **surfaces)
+    except Refused as problem:
+        work.lacks(title, problem)
+        return
+    work.keep_layer(plan, f"{name}_plan")
+    work.found[name] = {"account": read_json(account), "path": plan}
+
+
+def _rates(work):
+    for name in ("replant", "tillage"):
+        if name not in work.found:
+            continue
+        for number, (_, _, extension) in enumerate(FORMATS.values()):
+            work.run("ratefile", PLAN=work.found[name]["path"], FORMAT=number,
+                     FILE=work.path(RATES, f"{name}{extension}"))
+
+
+def _summary(work):
+    record, found = work.record, work.found
+    if not any(found.get(name) for name in ("stand", "pan", "yields")):
+        raise InputProblem("Nothing could be made of the record. " + " ".join(work.lacking))
+    if work.layers:
+        write_vector(work.path("zones.gpkg"), "GPKG", work.layers)
+    observed = [read_vector(path)[0]
+                for path in sorted((work.folder / "observations").glob("*.gpkg"))]
+    if observed:
+        write_vector(work.path("observations.gpkg"), "GPKG", observed)
+    plans = {name: found[name]["account"] if name in found else None
+             for name in ("replant", "tillage")}
+    write_json(work.path("summary.json"), summary_of(
+        {"file": Path(record.path).name, "sha256": record.sha256, "units": record.units,
+         "field": record.field, "counts": record.counts},
+        made("fieldcall", {"CELL": work.cell_m}, record.sha256),
+        area=float(convert(area_m2(record.boundary_wkb), "m2", record.units.area)),
+        stand=found.get("stand"), pan=found.get("pan"), yields=found["yields"],
+        lacking=work.lacking, **plans))
+
+
+def _report(work):
+    work.run("growerreport", SUMMARY=work.path("summary.json"), FOLDER=str(work.folder),
+             RECORD=work.record.path, PAGE=work.page, PDF=work.path("report.pdf"))
+
+
+def _project(work):
+    for scratch in ("scratch", "observations"):
+        for path in sorted((work.folder / scratch).glob("*")):
+            path.unlink()
+        if (work.folder / scratch).is_dir():
+            (work.folder / scratch).rmdir()
+    write_project(work.folder, title=work.record.field["name"] or "Field call",
+                  boundary_wkb=work.record.boundary_wkb, crs_wkt=work.record.crs_wkt)
+
+
+STEPS = (
+    ("Boundary", _boundary), ("Stand at the stops, and its surface", _stand),
+    ("Stand zones", _stand_zones), ("Pan at the insertions, and its surfaces", _pan),
+    ("Yields of earlier seasons", _yields),
+    ("Replant plan", _replant), ("Tillage plan", _tillage), ("Rate files", _rates),
+    ("Summary", _summary), ("Grower's report", _report), ("Project", _project))

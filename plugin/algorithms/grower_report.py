@@ -1,0 +1,105 @@
+"""The algorithm that prints the grower's report of a field call."""
+from pathlib import Path
+
+from qgis.core import (
+    QgsProcessingAlgorithm,
+    QgsProcessingException,
+    QgsProcessingOutputNumber,
+    QgsProcessingParameterEnum,
+    QgsProcessingParameterFile,
+    QgsProcessingParameterFileDestination,
+)
+
+from ..core.problems import InputProblem, Stopped
+from ..record.read import open_record
+from ..report.grower_pdf import write_report
+from ..report.map_layers import folder_holds_maps
+from ..report.summary_shape import read_summary
+from .base import SpadeworkAlgorithm, ticker, tr
+
+PAPERS = ("A4", "Letter")
+
+
+class GrowerReport(SpadeworkAlgorithm):
+    """Prints what a field call found as a PDF for the grower."""
+
+    ID = "growerreport"
+    NAME = "Grower's report"
+    GROUP = "handover"
+    HELP = ("Prints a field call as a PDF for the grower: findings and advice in plain sentences, "
+            "key figures, a map for each surface and plan with legend, scale bar and how sure it "
+            "is, the zones with their rates and money, settings, sources, every caution, and what "
+            "was lacking. Figures are printed as the summary words them; text can be searched.")
+    SUMMARY, FOLDER, RECORD, PAGE, PDF = "SUMMARY", "FOLDER", "RECORD", "PAGE", "PDF"
+    PAGES = "PAGES"
+
+    def flags(self):
+        """Return the flags: run by itself, in the main thread.
+
+        A print layout is a graphics scene, and Qt keeps one list of all scenes that is not
+        guarded against threads; a desktop that opens a layout at the same moment could meet it.
+        Everything drawn is made and dropped by the thread that runs, so that an algorithm that
+        works in the background can still call this one.
+        """
+        return super().flags() | QgsProcessingAlgorithm.Flag.FlagNoThreading
+
+    def initAlgorithm(self, configuration=None):  # noqa: ARG002 - given by Processing
+        """Declare the parameters and outputs."""
+        self.described(QgsProcessingParameterFile(
+            self.SUMMARY, tr("Summary"), QgsProcessingParameterFile.Behavior.File,
+            fileFilter=tr("Summary (*.json)")),
+            tr("The summary.json that the field call wrote; every figure printed comes from it."))
+        self.described(QgsProcessingParameterFile(
+            self.FOLDER, tr("Folder of the field call"),
+            QgsProcessingParameterFile.Behavior.Folder),
+            tr("The folder that holds surfaces, zones.gpkg and observations.gpkg. A map whose "
+               "layer is missing is left out, and the report says so."))
+        self.described(QgsProcessingParameterFile(
+            self.RECORD, tr("Field record"), QgsProcessingParameterFile.Behavior.File,
+            fileFilter=tr("GeoPackage (*.gpkg)")),
+            tr("The record of the field call: the boundary is drawn from it. It isn't changed."))
+        self.described(QgsProcessingParameterEnum(
+            self.PAGE, tr("Paper"), options=list(PAPERS), defaultValue=0),
+            tr("A4 (210 by 297 mm) or US Letter (8.5 by 11 in)."))
+        self.described(QgsProcessingParameterFileDestination(
+            self.PDF, tr("Report"), fileFilter=tr("PDF (*.pdf)")),
+            tr("The PDF to write. After a failure or a cancel no file is left."))
+        self.addOutput(QgsProcessingOutputNumber(self.PAGES, tr("Number of pages")))
+
+    def checkParameterValues(self, parameters, context):
+        """Refuse a summary of another shape, a folder without layers and an unusable record."""
+        summary = self.parameterAsFile(parameters, self.SUMMARY, context)
+        folder = self.parameterAsFile(parameters, self.FOLDER, context)
+        record = self.parameterAsFile(parameters, self.RECORD, context)
+        try:
+            if summary:
+                read_summary(summary)
+            if record:
+                open_record(record, only=())
+        except InputProblem as problem:
+            return False, str(problem)
+        if folder and not folder_holds_maps(folder):
+            return False, tr("{folder} holds no layers to draw: neither surfaces/*.tif nor "
+                             "zones.gpkg nor observations.gpkg. Choose the folder that the field "
+                             "call wrote.").format(folder=folder)
+        return super().checkParameterValues(parameters, context)
+
+    def processAlgorithm(self, parameters, context, feedback):
+        """Write the report; return its path and its number of pages."""
+        path = self.parameterAsFileOutput(parameters, self.PDF, context)
+        try:
+            summary = read_summary(self.file_parameter(parameters, self.SUMMARY, context))
+            record = open_record(self.file_parameter(parameters, self.RECORD, context),
+                                 only=())
+            pages = write_report(
+                path, summary,
+                folder=self.file_parameter(parameters, self.FOLDER, context),
+                boundary_wkb=record.boundary_wkb, crs_wkt=record.crs_wkt,
+                paper=PAPERS[self.parameterAsEnum(parameters, self.PAGE, context)],
+                tick=ticker(feedback))
+        except Stopped:
+            return {}
+        except InputProblem as problem:
+            raise QgsProcessingException(str(problem)) from problem
+        feedback.pushInfo(tr("{name}: {pages} pages.").format(name=Path(path).name, pages=pages))
+        return {self.PDF: path, self.PAGES: pages}

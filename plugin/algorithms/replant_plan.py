@@ -1,0 +1,94 @@
+"""replantplan: which parts of the stand to keep, which to replant, and what that pays."""
+from qgis.core import (
+    QgsProcessingException,
+    QgsProcessingOutputNumber,
+    QgsProcessingParameterEnum,
+    QgsProcessingParameterFile,
+    QgsProcessingParameterFileDestination,
+    QgsProcessingParameterRasterLayer,
+    QgsProcessingParameterVectorDestination,
+)
+
+from ..core.decide.replant import break_even_stand, replant_plan
+from ..core.decide.yield_response import load_table, tables
+from ..core.deliver.plan_account import area_of, plan_account, replant_headline
+from ..core.interpolate.draws_of_surface import draws_of_surface
+from ..core.problems import InputProblem
+from ..core.zone.workable import radius_of_width
+from ..layers.boundary import inside_shares
+from ..layers.json_files import write_json
+from ..layers.rasters import read_surface
+from ..layers.vectors import write_vector
+from ..layers.zone_layers import plan_layer
+from ..record.plan_settings import machine_width_m, replant_settings, smallest_zone_m2
+from ..record.read import open_record
+from .base import SpadeworkAlgorithm, driver_of, tr
+
+DRAWS = 400
+USUAL_TABLE = "corn_nafziger_1994"  # the one that covers most dates and stands
+
+
+class ReplantPlan(SpadeworkAlgorithm):
+    """Keep or replant, zone by zone."""
+    ID, NAME, GROUP = "replantplan", "Replant plan", "decide"
+    HELP = ("For each cell, the money that replanting is expected to bring over keeping the stand, "
+            "from a published table of yield by stand and planting date, with the record's dates, "
+            "prices and costs, over the uncertainty of the stand. Cells become zones that a "
+            "planter can work. Talk to your extension office, seed supplier and insurance agent "
+            "before replanting.")
+    RECORD, STAND, TABLE, PLAN, ACCOUNT = "RECORD", "STAND", "TABLE", "PLAN", "ACCOUNT"
+
+    def initAlgorithm(self, configuration=None):
+        """Declare the record, the stand, the yield table and the plan."""
+        self.described(QgsProcessingParameterFile(self.RECORD, tr("Field record"),
+                                                  extension="gpkg"),
+                       tr("Its field row holds dates, prices and costs, in the record's units."))
+        self.described(QgsProcessingParameterRasterLayer(self.STAND, tr("Stand")),
+                       tr("Surface of the stand, plants per acre or hectare."))
+        self.described(QgsProcessingParameterEnum(
+            self.TABLE, tr("Yield table"), list(tables().values()),
+            defaultValue=list(tables()).index(USUAL_TABLE)),
+            tr("Percent of full yield by stand and planting date; take one of your region."))
+        self.described(QgsProcessingParameterVectorDestination(self.PLAN, tr("Plan")),
+                       tr("Polygons: action, seeds per acre or hectare, area, gain with its 90 % "
+                          "interval, chance that replanting gains."))
+        self.described(QgsProcessingParameterFileDestination(
+            self.ACCOUNT, tr("Account (JSON)"), "JSON (*.json)", optional=True,
+            createByDefault=False), tr("Figures, settings, sources and cautions of the plan."))
+        self.addOutput(QgsProcessingOutputNumber("REPLANTED", tr("Area to replant")))
+        self.addOutput(QgsProcessingOutputNumber("GAIN", tr("Expected gain")))
+
+    def processAlgorithm(self, parameters, context, feedback):
+        """Read record and stand, decide, write the plan."""
+        layer = self.parameterAsRasterLayer(parameters, self.STAND, context)
+        if layer is None:
+            raise QgsProcessingException(self.invalidRasterError(parameters, self.STAND))
+        path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
+        account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
+        name = list(tables())[self.parameterAsEnum(parameters, self.TABLE, context)]
+        try:
+            record = open_record(self.file_parameter(parameters, self.RECORD, context),
+                                 only=())
+            settings = replant_settings(record)
+            stand = read_surface(layer.source(),
+                                 lambda grid: inside_shares(record.boundary_wkb, grid))
+            feedback.setProgress(20)
+            cells, draws = draws_of_surface(stand, draws=DRAWS)
+            feedback.setProgress(60)
+            table = load_table(name, record.units.population)
+            plan = replant_plan(
+                stand, draws, cells, table, settings, area_unit=record.units.area,
+                smallest_area_m2=smallest_zone_m2(record),
+                smooth_radius_cells=radius_of_width(machine_width_m(record), stand.grid.cell_m))
+            feedback.setProgress(90)
+            write_vector(path, driver_of(path), [plan_layer(plan, record.boundary_wkb)])
+            if account_path:
+                at = break_even_stand(table, settings)
+                write_json(account_path, plan_account(
+                    plan, title=tr("Replant plan"), headline=replant_headline(plan),
+                    break_even=None if at is None else (at, record.units.population)))
+        except InputProblem as problem:
+            raise QgsProcessingException(str(problem)) from problem
+        feedback.pushInfo(replant_headline(plan))
+        return {self.PLAN: path, self.ACCOUNT: account_path,
+                "REPLANTED": area_of(plan, "replant"), "GAIN": plan.gain}

@@ -1,0 +1,210 @@
+"""surface: from readings at points to an estimate and its error everywhere in the field."""
+import json
+import math
+
+from qgis.core import (
+    QgsProcessing,
+    QgsProcessingException,
+    QgsProcessingOutputNumber,
+    QgsProcessingOutputString,
+    QgsProcessingParameterEnum,
+    QgsProcessingParameterFeatureSource,
+    QgsProcessingParameterField,
+    QgsProcessingParameterFileDestination,
+    QgsProcessingParameterNumber,
+    QgsProcessingParameterRasterDestination,
+    QgsProcessingParameterString,
+    QgsProcessingParameterVectorDestination,
+)
+
+from ..core.interpolate.covariance import FAMILIES, NUGGET, CovarianceModel
+from ..core.interpolate.estimate import estimate_surface, unsure
+from ..core.interpolate.field_mean import field_mean
+from ..core.problems import InputProblem, Stopped
+from ..layers.boundary import grid_over, inside_shares
+from ..layers.crs import crs_named, in_metres
+from ..layers.json_files import write_json
+from ..layers.points import read_observations
+from ..layers.polygons import boundary_of
+from ..layers.rasters import write_surface
+from ..layers.vectors import write_vector
+from ..layers.zone_layers import mask_layer
+from .base import SpadeworkAlgorithm, driver_of, geotiff, ticker, tr
+from .made import made
+
+METHODS = ("automatic", "mean", "chance")
+MODEL_KEYS = {"family", "nugget", "partial_sill", "range_m"}
+
+
+class SurfaceAlgorithm(SpadeworkAlgorithm):
+    """A surface from readings, or their mean where they do not support one."""
+    ID, NAME, GROUP = "surface", "Surface from readings", "interpolate"
+    HELP = ("Fits covariance models to the readings by restricted maximum likelihood, each reading "
+            "with its own known error, chooses by AICc, and draws the surface by ordinary kriging, "
+            "the readings' own errors filtered out. Where predicting a reading from its neighbours "
+            "is no better than the mean, the surface is the mean with its error, and says so. "
+            "Readings known only to lie above or below a figure are drawn from what the others say "
+            "of them. Band 1 is the estimate, band 2 its standard error for ground of the size of "
+            "one reading. Patterson and Thompson (1971); Delhomme (1978); Hurvich and Tsai (1989).")
+    INPUT, FIELD, ERROR_FIELD, CENSOR_FIELD = "INPUT", "FIELD", "ERROR_FIELD", "CENSOR_FIELD"
+    BOUNDARY, CELL, METHOD, MODEL, NEIGHBOURS = ("BOUNDARY", "CELL", "METHOD", "MODEL",
+                                                 "NEIGHBOURS")
+    TITLE, UNIT = "TITLE", "UNIT"
+    SURFACE, DIAGNOSTICS, UNSURE = "SURFACE", "DIAGNOSTICS", "UNSURE"
+
+    def initAlgorithm(self, configuration=None):
+        """Declare readings, boundary, cell, method and outputs."""
+        numeric = QgsProcessingParameterField.DataType.Numeric
+        self.described(QgsProcessingParameterFeatureSource(
+            self.INPUT, tr("Readings"), [QgsProcessing.SourceType.TypeVectorPoint]),
+            tr("Points with a value each, in a CRS that counts in metres."))
+        self.described(QgsProcessingParameterField(
+            self.FIELD, tr("Value"), parentLayerParameterName=self.INPUT, type=numeric),
+            tr("Column of the values, in any unit."))
+        self.described(QgsProcessingParameterField(
+            self.ERROR_FIELD, tr("Standard error of the value"), optional=True,
+            parentLayerParameterName=self.INPUT, type=numeric),
+            tr("Column of each reading's own standard error, in the unit of the value."))
+        self.described(QgsProcessingParameterField(
+            self.CENSOR_FIELD, tr("Known only to lie above or below"), optional=True,
+            parentLayerParameterName=self.INPUT),
+            tr("Column that says above or below where the value is only a limit, else empty."))
+        self.described(QgsProcessingParameterFeatureSource(
+            self.BOUNDARY, tr("Boundary"), [QgsProcessing.SourceType.TypeVectorPolygon]),
+            tr("The field, in the CRS of the readings."))
+        self.described(QgsProcessingParameterNumber(
+            self.CELL, tr("Cell"), QgsProcessingParameterNumber.Type.Double, 5.0, minValue=1e-3),
+            tr("Side of a cell, metres."))
+        self.described(QgsProcessingParameterEnum(
+            self.METHOD, tr("Method"), [tr("automatic"), tr("mean of the readings"),
+                                        tr("chance of a yes (values 0 and 1)")], defaultValue=0),
+            tr("Automatic maps where the readings support it; else it takes the mean. Chance does "
+               "the same for values of 0 (no) and 1 (yes) and keeps the estimate between them."))
+        self.described(QgsProcessingParameterString(
+            self.MODEL, tr("Model"), defaultValue="automatic"),
+            tr('"automatic", or JSON such as {"family": "exponential", "nugget": 4, '
+               '"partial_sill": 20, "range_m": 60}; variances in the unit of the value squared.'))
+        self.described(QgsProcessingParameterNumber(
+            self.NEIGHBOURS, tr("Neighbours"), QgsProcessingParameterNumber.Type.Integer,
+            optional=True, minValue=3),
+            tr("Nearest readings that weigh on a cell. Empty: all, or 32 of more than 600."))
+        self.described(QgsProcessingParameterString(self.TITLE, tr("Name"), optional=True),
+                       tr("What the surface is called; empty takes the column's name."))
+        self.described(QgsProcessingParameterString(self.UNIT, tr("Unit"), optional=True),
+                       tr("Unit of the values, to be shown with them."))
+        self.described(QgsProcessingParameterRasterDestination(self.SURFACE, tr("Surface")),
+                       tr("GeoTIFF: band 1 the estimate, band 2 its standard error."))
+        self.described(QgsProcessingParameterFileDestination(
+            self.DIAGNOSTICS, tr("Diagnostics (JSON)"), "JSON (*.json)", optional=True,
+            createByDefault=False),
+            tr("Readings, models compared, the one chosen, the check by leaving readings out."))
+        self.described(QgsProcessingParameterVectorDestination(
+            self.UNSURE, tr("Where the map says little"), optional=True, createByDefault=False),
+            tr("Polygons where readings tell less than half of what neighbours could; hatched on "
+               "maps."))
+        self.addOutput(QgsProcessingOutputNumber("USED", tr("Readings used")))
+        self.addOutput(QgsProcessingOutputNumber("LEFT_OUT", tr("Readings left out")))
+        self.addOutput(QgsProcessingOutputString("VERDICT", tr("Verdict")))
+
+    def checkParameterValues(self, parameters, context):
+        """Refuse CRSs that do not count in metres or differ, and a model that is none."""
+        sources = [self.parameterAsSource(parameters, name, context)
+                   for name in (self.INPUT, self.BOUNDARY)]
+        for source in filter(None, sources):
+            if not in_metres(source.sourceCrs()):
+                return False, tr("{layer} is in {crs}, which does not count in metres. Reproject "
+                                 "it to the field's UTM zone first.").format(
+                    layer=source.sourceName(), crs=crs_named(source.sourceCrs()))
+        if all(sources) and sources[0].sourceCrs() != sources[1].sourceCrs():
+            return False, tr("{readings} is in {crs}, {boundary} in {other}. Reproject one of "
+                             "them.").format(
+                readings=sources[0].sourceName(), crs=crs_named(sources[0].sourceCrs()),
+                boundary=sources[1].sourceName(), other=crs_named(sources[1].sourceCrs()))
+        try:
+            _model(self.parameterAsString(parameters, self.MODEL, context))
+        except InputProblem as problem:
+            return False, str(problem)
+        return super().checkParameterValues(parameters, context)
+
+    def processAlgorithm(self, parameters, context, feedback):
+        """Read, estimate, write."""
+        source = self.parameterAsSource(parameters, self.INPUT, context)
+        boundary_source = self.parameterAsSource(parameters, self.BOUNDARY, context)
+        if source is None or boundary_source is None:
+            raise QgsProcessingException(self.invalidSourceError(
+                parameters, self.INPUT if source is None else self.BOUNDARY))
+        field = self.parameterAsString(parameters, self.FIELD, context)
+        path = geotiff(self.parameterAsOutputLayer(parameters, self.SURFACE, context))
+        try:
+            observations, left_out = read_observations(
+                source, field,
+                error_field=self.parameterAsString(parameters, self.ERROR_FIELD, context),
+                censor_field=self.parameterAsString(parameters, self.CENSOR_FIELD, context),
+                name=self.parameterAsString(parameters, self.TITLE, context),
+                unit=self.parameterAsString(parameters, self.UNIT, context))
+            if left_out:
+                feedback.pushWarning(tr("{layer}: no point, no value or no error in {count} rows "
+                                        "({rows}); left out.").format(
+                    layer=source.sourceName(), count=len(left_out),
+                    rows=", ".join(map(str, left_out[:8]))))
+            boundary = boundary_of(boundary_source)
+            grid = grid_over(boundary, self.parameterAsDouble(parameters, self.CELL, context),
+                             source.sourceCrs().toWkt())
+            surface = self._estimate(observations, grid, inside_shares(boundary, grid), parameters,
+                                     context, feedback)
+            results = {self.SURFACE: path, "USED": len(observations), "LEFT_OUT": len(left_out),
+                       "VERDICT": surface.account["verdict"]}
+            write_surface(path, surface, made(self.ID, {
+                self.FIELD: field, self.CELL: grid.cell_m,
+                self.MODEL: self.parameterAsString(parameters, self.MODEL, context)}))
+            results |= self._write_further(surface, boundary, parameters, context)
+        except Stopped:
+            return {}
+        except InputProblem as problem:
+            raise QgsProcessingException(str(problem)) from problem
+        feedback.pushInfo(surface.account["verdict"])
+        return results
+
+    def _estimate(self, observations, grid, inside, parameters, context, feedback):
+        method = METHODS[self.parameterAsEnum(parameters, self.METHOD, context)]
+        neighbours = (self.parameterAsInt(parameters, self.NEIGHBOURS, context)
+                      if parameters.get(self.NEIGHBOURS) is not None else None)
+        return estimate_surface(
+            observations, grid, inside, neighbours=neighbours, tick=ticker(feedback, 0.05, 0.95),
+            families=(NUGGET,) if method == "mean" else (NUGGET, *FAMILIES),
+            between=(0.0, 1.0) if method == "chance" else (-math.inf, math.inf),
+            model=_model(self.parameterAsString(parameters, self.MODEL, context)))
+
+    def _write_further(self, surface, boundary, parameters, context):
+        written = {}
+        diagnostics = self.parameterAsFileOutput(parameters, self.DIAGNOSTICS, context)
+        if diagnostics:
+            mean, error = field_mean(surface)
+            write_json(diagnostics, {**surface.account, "name": surface.name,
+                                     "unit": surface.unit, "mean": mean, "mean_error": error})
+            written[self.DIAGNOSTICS] = diagnostics
+        path = self.parameterAsOutputLayer(parameters, self.UNSURE, context)
+        if path:
+            write_vector(path, driver_of(path), [mask_layer(
+                "unsure", unsure(surface), surface.grid, boundary,
+                title=tr("Hatched: readings tell little here"))])
+            written[self.UNSURE] = path
+        return written
+
+
+def _model(text):
+    """The CovarianceModel of the MODEL parameter, or None for automatic."""
+    if text.strip().lower() in ("", "automatic"):
+        return None
+    try:
+        given = json.loads(text)
+    except ValueError as problem:
+        raise InputProblem(f"The model {text!r} is neither the word automatic nor JSON: "
+                           f"{problem}.") from problem
+    if not isinstance(given, dict) or not {"family", "nugget"} <= set(given) <= MODEL_KEYS:
+        raise InputProblem(f"The model {text!r} must name family and nugget, and may name "
+                           "partial_sill and range_m.")
+    try:
+        return CovarianceModel(**given)
+    except TypeError as problem:
+        raise InputProblem(f"The model {text!r} holds something that is no number.") from problem

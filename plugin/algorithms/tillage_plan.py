@@ -1,0 +1,89 @@
+"""tillageplan: how deep to loosen which part of the field, and where to leave it alone."""
+from qgis.core import (
+    QgsProcessingException,
+    QgsProcessingOutputNumber,
+    QgsProcessingParameterFile,
+    QgsProcessingParameterFileDestination,
+    QgsProcessingParameterNumber,
+    QgsProcessingParameterRasterLayer,
+    QgsProcessingParameterVectorDestination,
+)
+
+from ..core.decide.tillage_depth import tillage_plan
+from ..core.deliver.plan_account import area_of, plan_account, tillage_headline
+from ..core.problems import InputProblem
+from ..core.zone.workable import radius_of_width
+from ..layers.boundary import inside_shares
+from ..layers.json_files import write_json
+from ..layers.rasters import read_surface
+from ..layers.vectors import write_vector
+from ..layers.zone_layers import plan_layer
+from ..record.plan_settings import machine_width_m, smallest_zone_m2, tillage_settings
+from ..record.read import open_record
+from .base import SpadeworkAlgorithm, driver_of, tr
+
+
+class TillagePlan(SpadeworkAlgorithm):
+    """Depth to loosen, zone by zone."""
+    ID, NAME, GROUP = "tillageplan", "Tillage plan", "decide"
+    HELP = ("Depth is the bottom of the pan plus a margin, rounded up to what the tool can be set "
+            "to, within its reach; ground where a pan within reach is not likely enough is left "
+            "alone. Have buried utilities and tile lines located before any deep tillage, and "
+            "check moisture and erosion rules.")
+    RECORD, BOTTOM, CHANCE = "RECORD", "BOTTOM", "CHANCE"
+    CHANCE_LIMIT, PLAN, ACCOUNT = "CHANCE_LIMIT", "PLAN", "ACCOUNT"
+
+    def initAlgorithm(self, configuration=None):
+        """Declare the record, bottom and chance of the pan, the limit and the plan."""
+        self.described(QgsProcessingParameterFile(self.RECORD, tr("Field record"),
+                                                  extension="gpkg"),
+                       tr("Its field row holds the tool's reach, step, margin and cost."))
+        self.described(QgsProcessingParameterRasterLayer(self.BOTTOM, tr("Bottom of the pan")),
+                       tr("Surface of the pan's bottom, in or cm."))
+        self.described(QgsProcessingParameterRasterLayer(self.CHANCE, tr("Chance of a pan")),
+                       tr("Chance map of a pan within the tool's reach, 0 to 1."))
+        self.described(QgsProcessingParameterNumber(
+            self.CHANCE_LIMIT, tr("Least chance"), QgsProcessingParameterNumber.Type.Double, 0.5,
+            minValue=0.0, maxValue=1.0),
+            tr("Ground is left alone where a pan within reach is less likely than this, 0 to 1."))
+        self.described(QgsProcessingParameterVectorDestination(self.PLAN, tr("Plan")),
+                       tr("Polygons: action, depth (in or cm), area, money saved, chance of a "
+                          "pan."))
+        self.described(QgsProcessingParameterFileDestination(
+            self.ACCOUNT, tr("Account (JSON)"), "JSON (*.json)", optional=True,
+            createByDefault=False), tr("Figures, settings, sources and cautions of the plan."))
+        self.addOutput(QgsProcessingOutputNumber("TILLED", tr("Area to loosen")))
+        self.addOutput(QgsProcessingOutputNumber("LEFT", tr("Area left alone")))
+
+    def processAlgorithm(self, parameters, context, feedback):
+        """Read record and surfaces, decide, write the plan."""
+        layers = {}
+        for name in (self.BOTTOM, self.CHANCE):
+            layers[name] = self.parameterAsRasterLayer(parameters, name, context)
+            if layers[name] is None:
+                raise QgsProcessingException(self.invalidRasterError(parameters, name))
+        path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
+        account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
+        try:
+            record = open_record(self.file_parameter(parameters, self.RECORD, context),
+                                 only=())
+            settings = tillage_settings(record, chance_limit=self.parameterAsDouble(
+                parameters, self.CHANCE_LIMIT, context))
+            bottom, chance = (read_surface(
+                layers[name].source(), lambda grid: inside_shares(record.boundary_wkb, grid))
+                for name in (self.BOTTOM, self.CHANCE))
+            feedback.setProgress(40)
+            plan = tillage_plan(
+                bottom, chance, settings, area_unit=record.units.area,
+                smallest_area_m2=smallest_zone_m2(record),
+                smooth_radius_cells=radius_of_width(machine_width_m(record), bottom.grid.cell_m))
+            feedback.setProgress(80)
+            write_vector(path, driver_of(path), [plan_layer(plan, record.boundary_wkb)])
+            if account_path:
+                write_json(account_path, plan_account(plan, title=tr("Tillage plan"),
+                                                      headline=tillage_headline(plan)))
+        except InputProblem as problem:
+            raise QgsProcessingException(str(problem)) from problem
+        feedback.pushInfo(tillage_headline(plan))
+        return {self.PLAN: path, self.ACCOUNT: account_path, "TILLED": area_of(plan, "till"),
+                "LEFT": area_of(plan, "leave")}

@@ -1,0 +1,38 @@
+"""Cautions that plans carry to the hand-over, in this program's own words.
+
+Grounds: Missouri Extension G4091; Iowa State University Extension newsletters of 1998, 1999 and
+2008; Minnesota and Illinois Extension on replanting; for tillage the United States one-call
+service and its Oklahoma centre, the Forest Service's guide to subsoiling, and 7 CFR part 12.
+"""
+
+REPLANT = (
+    "Talk it over with your local extension office, seed supplier and crop insurance agent before "
+    "you replant; their tables and terms come before this plan.",
+    "Call the insurance agent before the old stand is touched: cover for replanting depends on "
+    "dates, on area and on a release, which an agent gives beforehand.",
+    "Find out first why the stand is thin. Replanting into the same cause may fail the same way.",
+    "Check that a hybrid of the right maturity can be had for the replant date.",
+    "Check the labels of herbicides already used and those meant to end the old stand: they may "
+    "bar the crop or ask for a wait. Plants left standing act as weeds.",
+    "Yield tables are averages over years and places for even stands; one season can differ "
+    "widely.",
+    "Patches of two ages are harder to spray and harvest, and thin stands close late and let "
+    "weeds in; the plan puts no price on either.",
+)
+
+DEEP_TILLAGE = (
+    "Before any deep tillage have buried utilities located (in the United States call 811, days "
+    "ahead; rules differ by state). Locators do not mark a farm's own lines, and no mark tells "
+    "the depth.",
+    "Keep clear of tile drains: check the tile map, and remember that old or eroded ones lie "
+    "shallower than they were laid.",
+    "Check the moisture at working depth: soil must crumble. Soil that rolls into a thread smears "
+    "and is packed further.",
+    "Where land counts as highly erodible, or a conservation plan applies, ask the agency before "
+    "changing tillage; keep residue on top and lift over waterways.",
+    "Dig to confirm the layer before tilling, above all in long no-till, where cone readings can "
+    "be high without harm to roots.",
+    "Depths come from cone readings on one day at one moisture. Local extension advice comes "
+    "before this plan.",
+    "A loosened layer comes back under random traffic; plan the wheel tracks and a rooted cover.",
+)

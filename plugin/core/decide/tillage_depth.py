@@ -1,0 +1,218 @@
+"""The tillage plan: how deep to loosen each part of the field, and where to leave it alone."""
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from ..plan import Plan, PlanZone
+from ..problems import InputProblem
+from ..units import convert
+from ..zone.patches import patches
+from ..zone.statistics import zone_map_of
+from ..zone_map import OUTSIDE
+from .cautions import DEEP_TILLAGE
+from .checks import require_number
+from .plan_zones import require_surface, workable_classes, zone_means
+
+LEAVE, TILL, BEYOND = "leave", "till", "cannot reach"
+WIDEST_MARGIN_IN = 2.0  # US Forest Service, guide to subsoiling (0834-2828): 1 to 2 in below
+_ROUNDING = 1e-9  # of a step: a depth this little above a step is on it
+
+
+@dataclass(frozen=True)
+class TillageSettings:
+    """Reach of the tool and cost of the pass.
+
+    least, greatest   shallowest and deepest setting of the tool, in `depth_unit`
+    step              depths are set in multiples of this
+    margin            how far below the bottom of the pan to run
+    cost_per_area     of one pass, currency per area unit
+    chance_limit      a cell is tilled when a pan within reach is at least this likely, 0 to 1
+    """
+    least: float
+    greatest: float
+    step: float
+    margin: float
+    cost_per_area: float
+    currency: str
+    depth_unit: str = "in"
+    chance_limit: float = 0.5
+
+    def __post_init__(self):
+        unit = self.depth_unit
+        require_number("tillage_least", self.least, unit, at_least=0)
+        require_number("tillage_greatest", self.greatest, unit, above=0)
+        require_number("tillage_step", self.step, unit, above=0)
+        require_number("tillage_margin", self.margin, unit, at_least=0)
+        require_number("tillage_cost", self.cost_per_area, self.currency, at_least=0)
+        require_number("chance_limit", self.chance_limit, "chance", at_least=0, at_most=1)
+        if self.least > self.greatest:
+            raise InputProblem(f"tillage_least ({self.least:g} {unit}) is deeper than "
+                               f"tillage_greatest ({self.greatest:g} {unit}). Enter the "
+                               "shallowest depth the tool can run at, then the deepest.")
+
+
+def depth_to_set(bottom, settings):
+    """Return the depth to set for each pan bottom, NaN where the tool cannot reach.
+
+    The bottom plus the margin is rounded up to the step, then held within the tool's reach: a
+    depth that only the rounding takes past the greatest is run at the greatest.
+
+    Parameters
+        bottom    float or array, in the settings' depth unit
+        settings  TillageSettings
+    Returns  depths, of the same shape
+    Source   bottom plus margin: US Forest Service, guide to subsoiling (0834-2828); rounding and
+             limits are this program's rule
+    """
+    wanted = np.asarray(bottom, float) + settings.margin
+    rounded = np.ceil(wanted / settings.step - _ROUNDING) * settings.step
+    held = np.clip(rounded, settings.least, settings.greatest)
+    return np.where(wanted > settings.greatest + _ROUNDING * settings.step, np.nan, held)
+
+
+def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smooth_radius_cells):
+    """Return the depth to run in each zone, 0 where the ground is left alone.
+
+    A cell is left where a pan within reach is less likely than the settings' chance limit, and
+    marked "cannot reach" where its bottom plus margin is deeper than the tool goes: part depth is
+    never prescribed. Cells are smoothed, patches below the smallest area join their neighbours,
+    and each connected patch of one depth is a zone. A left zone gains the cost of the pass over
+    its area, against tilling the whole field; other zones gain 0. That saving is certain once the
+    zone is left, so its interval has no width: what is uncertain is the depth, and the figures
+    say how likely it clears the bottom. The standard error of the bottom in a zone is that of a
+    typical cell (root mean square), not of the zone's mean, which is surer.
+
+    Parameters
+        bottom               Surface of the pan's bottom, in the settings' depth unit
+        chance               Surface of the chance (0 to 1) of a pan within reach, same grid
+        settings             TillageSettings
+        area_unit            ac or ha, that of the cost
+        smallest_area_m2     smallest zone that is worth working
+        smooth_radius_cells  of the mode filter; 0 smooths nothing
+    Returns  Plan, its rate in the depth unit
+    Raises   InputProblem: units or grids disagree, a cell has no figure, a chance is no chance
+    """
+    _require_agreement(bottom, chance, settings)
+    inside, field = bottom.inside, bottom.inside > 0
+    depths = np.full(bottom.grid.shape, np.nan)
+    depths[field] = depth_to_set(bottom.estimate[field], settings)
+    classes, levels = _classes(depths, chance.estimate, field, settings)
+    classes = workable_classes(classes, inside, cell_area_m2=bottom.grid.cell_area_m2,
+                               smallest_area_m2=smallest_area_m2,
+                               smooth_radius_cells=smooth_radius_cells)
+    zone_map, rates = _zones(bottom, classes, levels)
+    areas = convert([zone.area_m2 for zone in zone_map.zones], "m2", area_unit)
+    zones = _plan_zones(zone_map, rates, areas, bottom, chance, settings, area_unit)
+    gain = sum(zone.gain for zone in zones)
+    return Plan(
+        name="Tillage plan", rate_unit=settings.depth_unit, area_unit=area_unit,
+        currency=settings.currency, zone_map=zone_map, zones=zones,
+        settings=_settings(settings, bottom.grid, area_unit, smallest_area_m2,
+                           smooth_radius_cells),
+        sources=("Depth below the pan: US Forest Service, Using Subsoiling to Reduce Soil "
+                 "Compaction (0834-2828). Rounding and reach: this program's rule.",),
+        cautions=_cautions(zones, settings, area_unit), gain=gain, gain_low=gain, gain_high=gain)
+
+
+def _require_agreement(bottom, chance, settings):
+    require_surface(bottom, settings.depth_unit)
+    if chance.grid != bottom.grid:
+        raise InputProblem(f"{chance.name} and {bottom.name} are not on the same grid: "
+                           f"{chance.grid.shape} and {bottom.grid.shape} cells of "
+                           f"{chance.grid.cell_m:g} and {bottom.grid.cell_m:g} m.")
+    within = chance.estimate[bottom.inside > 0]
+    wrong = np.count_nonzero(~((within >= 0) & (within <= 1)))
+    if wrong:
+        raise InputProblem(f"{chance.name}: {wrong} of {within.size} cells inside the field hold "
+                           "no chance between 0 and 1.")
+
+
+def _classes(depths, chance, field, settings):
+    """Return a class for each cell and the rate of each class: 0 left, a depth, NaN beyond."""
+    tilled = field & (chance >= settings.chance_limit)
+    within = np.where(np.isnan(depths[tilled]), np.inf, depths[tilled])
+    levels, number = np.unique(within, return_inverse=True)
+    classes = np.where(field, 0, OUTSIDE)
+    classes[tilled] = 1 + number
+    return classes, np.append(0.0, np.where(np.isinf(levels), np.nan, levels))
+
+
+def _zones(bottom, classes, levels):
+    """Return the zone map of connected patches, and the rate of each zone (NaN beyond reach)."""
+    numbers, count = patches(classes)
+    field = numbers != OUTSIDE
+    class_of = np.zeros(count, int)
+    class_of[numbers[field]] = classes[field]
+    rates = levels[class_of]
+    titles = [_action(rate) for rate in rates]
+    zone_map = zone_map_of("Tillage plan", bottom.unit, bottom.grid, bottom.inside, numbers,
+                           bottom.estimate, titles)
+    renumbered = np.zeros(count)
+    renumbered[zone_map.labels[field]] = rates[numbers[field]]
+    return zone_map, renumbered
+
+
+def _action(rate):
+    if np.isnan(rate):
+        return BEYOND
+    return TILL if rate > 0 else LEAVE
+
+
+def _plan_zones(zone_map, rates, areas, bottom, chance, settings, area_unit):
+    field, labels = bottom.inside > 0, zone_map.labels
+    clears = np.zeros(bottom.grid.shape)
+    clears[field] = _chance_to_clear(np.nan_to_num(rates)[labels[field]], bottom.estimate[field],
+                                     bottom.standard_error[field])
+    count = len(zone_map.zones)
+    pan = zone_means(labels, bottom.inside, chance.estimate, count)
+    cleared = zone_means(labels, bottom.inside, clears, count)
+    error = np.sqrt(zone_means(labels, bottom.inside, bottom.standard_error**2, count))
+    zones = []
+    for zone in zone_map.zones:
+        number, area = zone.label, float(areas[zone.label])
+        saved = settings.cost_per_area if zone.title == LEAVE else 0.0
+        tilled = zone.title == TILL
+        zones.append(PlanZone(
+            label=number, action=zone.title, rate=float(rates[number]) if tilled else 0.0,
+            area=area, gain_per_area=saved, gain=saved * area, gain_low=saved * area,
+            gain_high=saved * area, chance=float(pan[number]),
+            figures={
+                "mean pan bottom": (zone.mean, bottom.unit),
+                "standard error of the bottom": (float(error[number]), bottom.unit),
+                "chance that the depth clears the bottom":
+                    (float(100 * cleared[number]) if tilled else 0.0, "%"),
+                "cost of tilling": (settings.cost_per_area * area if tilled else 0.0,
+                                    settings.currency)}))
+    return tuple(zones)
+
+
+def _chance_to_clear(depth, bottom, standard_error):
+    sure = standard_error == 0
+    z = (depth - bottom) / np.where(sure, 1.0, standard_error)
+    return np.where(sure, (depth >= bottom).astype(float), ndtr(z))
+
+
+def _settings(settings, grid, area_unit, smallest_area_m2, smooth_radius_cells):
+    unit = settings.depth_unit
+    return {
+        "tillage_least": (settings.least, unit), "tillage_greatest": (settings.greatest, unit),
+        "tillage_step": (settings.step, unit), "tillage_margin": (settings.margin, unit),
+        "tillage_cost": (settings.cost_per_area, f"{settings.currency}/{area_unit}"),
+        "chance_limit": (settings.chance_limit, ""),
+        "smallest_zone": (float(convert(smallest_area_m2, "m2", area_unit)), area_unit),
+        "smoothing_radius": (smooth_radius_cells * grid.cell_m, "m")}
+
+
+def _cautions(zones, settings, area_unit):
+    said = []
+    beyond = sum(zone.area for zone in zones if zone.action == BEYOND)
+    if beyond:
+        said.append(f"On {beyond:.1f} {area_unit} the pan lies deeper than the tool reaches "
+                    f"({settings.greatest:g} {settings.depth_unit}). No depth is set there, since "
+                    "part depth leaves the pan in place; no saving is counted either.")
+    if convert(settings.margin, settings.depth_unit, "in") > WIDEST_MARGIN_IN + _ROUNDING:
+        said.append(f"The margin of {settings.margin:g} {settings.depth_unit} is more than "
+                    f"{WIDEST_MARGIN_IN:g} in ({convert(WIDEST_MARGIN_IN, 'in', 'cm'):g} cm): a "
+                    "point run that far below may leave the layer whole or press it further.")
+    return (*said, *DEEP_TILLAGE)

@@ -1,0 +1,158 @@
+"""Yield response: the percent of full yield by planting date and stand, from published tables."""
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from ..problems import InputProblem
+from ..units import convert
+from .data_table import data_table_names, read_data_table
+
+_COMMON_YEAR = 2001  # any year without a 29 February: the tables know no year
+
+
+@dataclass(frozen=True)
+class YieldTable:
+    """Percent of full yield on planting days and stands, with where it comes from.
+
+    days     (d,) day of the year, 1 to 365, of a year without a 29 February; increasing
+    stands   (s,) in `stand_unit`, increasing
+    percent  (d, s) of full yield
+    status   R: read in a copy of the publication; R2: read second-hand; M: from memory;
+             `status_in_words` says it to the user
+    note     what a user of the table should know
+    """
+    name: str
+    title: str
+    source: str
+    year: int
+    region: str
+    crop: str
+    status: str
+    status_in_words: str
+    note: str
+    stand_unit: str
+    days: np.ndarray
+    stands: np.ndarray
+    percent: np.ndarray
+
+    @property
+    def reach(self):
+        """The dates and stands it covers, in words."""
+        first, last = (_day_in_words(day) for day in (self.days[0], self.days[-1]))
+        return (f"{first} to {last} and {self.stands[0]:,.0f} to {self.stands[-1]:,.0f} "
+                f"{self.stand_unit}")
+
+
+def tables():
+    """Return the yield tables there are, name -> title."""
+    titles = {name: read_data_table(name) for name in data_table_names()}
+    return {name: table.head["title"] for name, table in titles.items()
+            if "stand_unit" in table.head}
+
+
+def load_table(name, stand_unit):
+    """Return a yield table with its stands in the wanted unit.
+
+    Parameters
+        name        one of `tables()`
+        stand_unit  such as plants/ac or plants/ha
+    Raises   InputProblem: there is no such yield table, or stands do not go into that unit
+    """
+    if name not in tables():
+        raise InputProblem(f"There is no yield table called {name}; there are "
+                           f"{', '.join(tables())}.")
+    file = read_data_table(name)
+    head = file.head
+    stands = convert([float(stand) for stand in file.columns[1:]], head["stand_unit"], stand_unit)
+    return YieldTable(
+        name=name, title=head["title"], source=head["source"], year=int(head["year"]),
+        region=head["region"], crop=head["crop"], status=head["status"],
+        status_in_words=head["status_in_words"], note=head["note"], stand_unit=stand_unit,
+        stands=stands,
+        days=np.array([_day_of(date(_COMMON_YEAR, *map(int, row[0].split("-"))))
+                       for row in file.rows], float),
+        percent=np.array([row[1:] for row in file.rows], float))
+
+
+def percent(table, dates, stands):
+    """Return the percent of full yield, straight-line between the table's dates and stands.
+
+    Nothing is extrapolated: what lies outside the table is refused.
+
+    Parameters
+        table   YieldTable
+        dates   a datetime.date, or a sequence of them that broadcasts with `stands`
+        stands  float or array, in the table's stand unit
+    Returns  percent, of the shape that dates and stands make together
+    Raises   InputProblem: a date or a stand is outside the table
+    """
+    stands = np.asarray(stands, float)
+    outside = ~((stands >= table.stands[0]) & (stands <= table.stands[-1]))
+    if outside.any():
+        first = stands[outside].flat[0]
+        raise InputProblem(f"A stand of {first:,.0f} {table.stand_unit} is outside the table "
+                           f"\"{table.title}\", which covers {table.reach}.")
+    return _between(table, _days_within(table, dates), stands)
+
+
+def percent_within(table, dates, stands):
+    """Return the percent of full yield for any stand, and how many stands the table lacks.
+
+    A stand above the table's last counts as its last; one below its first goes straight down to
+    0 % at no plants. Both are this program's own continuation and no part of the publication:
+    say so, with the count, wherever the result is shown. Dates are never continued.
+
+    Parameters, Raises  as `percent`; stands below 0 or missing are refused
+    Returns  percent, and the number of stands outside the table
+    """
+    stands = np.asarray(stands, float)
+    if not (stands >= 0).all():
+        raise InputProblem(f"{np.count_nonzero(~(stands >= 0))} stands are missing or below 0 "
+                           f"{table.stand_unit}.")
+    first, last = table.stands[0], table.stands[-1]
+    days = _days_within(table, dates)
+    share = np.minimum(stands / first, 1.0)
+    found = share * _between(table, days, np.clip(stands, first, last))
+    return found, int(np.count_nonzero((stands < first) | (stands > last)))
+
+
+def _between(table, days, stands):
+    days, stands = np.broadcast_arrays(days, stands)
+    row, down = _place(table.days, days)
+    column, across = _place(table.stands, stands)
+    above = (1 - across) * table.percent[row, column] + across * table.percent[row, column + 1]
+    below = ((1 - across) * table.percent[row + 1, column]
+             + across * table.percent[row + 1, column + 1])
+    return (1 - down) * above + down * below
+
+
+def _place(knots, values):
+    """Return the number of the knot before each value, and how far it is to the next, 0 to 1."""
+    before = np.clip(np.searchsorted(knots, values, side="right") - 1, 0, len(knots) - 2)
+    return before, (values - knots[before]) / (knots[before + 1] - knots[before])
+
+
+def _days_within(table, dates):
+    if isinstance(dates, date):
+        days = np.array(_day_of(dates), float)
+    else:
+        days = np.array([_day_of(one) for one in dates], float)
+    outside = (days < table.days[0]) | (days > table.days[-1])
+    if outside.any():
+        raise InputProblem(f"A planting date of {_day_in_words(days[outside].flat[0])} is outside "
+                           f"the table \"{table.title}\", which covers {table.reach}.")
+    return days
+
+
+def _day_of(day):
+    if (day.month, day.day) == (2, 29):
+        day = day + timedelta(days=1)  # the tables' year has no such day
+    return day.replace(year=_COMMON_YEAR).timetuple().tm_yday
+
+
+def _day_in_words(day):
+    found = date(_COMMON_YEAR, 1, 1) + timedelta(days=int(day) - 1)
+    month = ("January", "February", "March", "April", "May", "June", "July", "August",
+             "September", "October", "November", "December")[found.month - 1]
+    return f"{found.day} {month}"

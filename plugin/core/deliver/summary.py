@@ -1,0 +1,141 @@
+"""The summary of a field call: every figure the report prints, with its unit and its text."""
+from .figures import figure, interval
+
+TITLES = {"stand_counts": "Stand counts", "row_counts": "Rows counted one by one",
+          "plant_positions": "Plant positions", "seed_depths": "Seed depths",
+          "compaction_readings": "Insertions", "compaction_profile": "Resistances by depth",
+          "probe_points": "Soil cores", "scout_notes": "Notes", "yield_points": "Yield records"}
+NORMAL_90 = 1.6448536269514722
+
+
+def summary_of(record, made, *, area, stand=None, pan=None, yields=(), replant=None, tillage=None,
+               lacking=()):
+    """Return the summary as plain data, in the shape that the report reads.
+
+    Parameters
+        record    dict: file, sha256, units, field (dict), counts (dict), area unit, currency
+        made      dict of program, version, time
+        area      of the field, in the record's area unit
+        stand     dict: account, surface, zones, or None
+        pan       dict: account, top, bottom, chance_area, or None
+        yields    list of dict: account, surface
+        replant, tillage   plan accounts, or None
+        lacking   sentences: what could not be done, and why
+    """
+    field, units = record["field"], record["units"]
+    used = {"stand_counts": (stand, "left_out"), "compaction_readings": (pan, "left_out")}
+    return {
+        "made": {**made, "record": record["file"], "sha256": record["sha256"]},
+        "units": units.name,
+        "field": {"name": field["name"] or "Field without a name", "grower": field["grower"] or "",
+                  "crop": field["crop"] or "", "season": _whole(field["season"]),
+                  "planted": _day(field["planting_date"]), "visited": _day(field["visit_date"]),
+                  "area": figure(area, units.area)},
+        "readings": [_readings(layer, count, used.get(layer), yields)
+                     for layer, count in record["counts"].items()
+                     if layer != "field" and count],
+        "stand": None if stand is None else _stand(stand, field, units),
+        "pan": None if pan is None else _pan(pan, units),
+        "yields": [_yield(one) for one in yields],
+        "replant": replant, "tillage": tillage,
+        "cautions": _once([replant, tillage]), "lacking": list(lacking)}
+
+
+def _readings(layer, count, section, yields):
+    left_out, note = 0, ""
+    if section is not None and section[0] is not None:
+        left_out = section[0]["account"]["left_out"]
+        note = " ".join(section[0]["account"]["warnings"])
+    elif layer == "yield_points" and yields:
+        left_out = sum(sum(one["account"]["left_out"].values()) for one in yields)
+        note = "; ".join(f"{reason} {number}" for reason, number in _reasons(yields).items())
+    return {"layer": layer, "title": TITLES[layer], "count": figure(count),
+            "used": figure(count - left_out), "note": note}
+
+
+def _reasons(yields):
+    total = {}
+    for one in yields:
+        for reason, number in one["account"]["left_out"].items():
+            total[reason] = total.get(reason, 0) + number
+    return {reason: number for reason, number in total.items() if number}
+
+
+def _stand(stand, field, units):
+    account, surface = stand["account"], stand["surface"]
+    unit = account["unit"]
+    mean, error = surface["mean"], surface["mean_error"]
+    half = None if error is None else NORMAL_90 * error
+    return {
+        "title": "Stand", "unit": unit, "mean": figure(mean, unit),
+        "interval": None if half is None else interval(mean - half, mean + half, unit),
+        "target": None if field["target_stand"] is None else figure(field["target_stand"], unit),
+        "stops": figure(account["stops"]), "method": _method(surface),
+        "error": (f"The error of a count rests on {_ERROR_WORDS[account['error_source']]}."),
+        "verdict": surface["verdict"],
+        "zones": [{"title": zone["title"], "area": figure(zone["area"], units.area),
+                   "mean": figure(zone["mean"], unit),
+                   "standard_deviation": figure(zone["deviation"], unit)}
+                  for zone in stand["zones"]]}
+
+
+def _pan(pan, units):
+    account = pan["account"]
+    return {
+        "limit": figure(account["limit"], account["pressure_unit"]), "rating": account["rating"],
+        "insertions": figure(account["insertions"]), "with_pan": figure(account["with_pan"]),
+        "none": figure(account["none"]), "refused": figure(account["refused"]),
+        "felt": figure(account["felt"]),
+        "top": figure(pan["top"]["mean"], units.depth) if pan["top"] else figure(None, units.depth),
+        "bottom": figure(pan["bottom"]["mean"] if pan["bottom"] else None, units.depth),
+        "area_with_pan": figure(pan["area_with_pan"], units.area),
+        "method": " ".join(f"{name}: {_method(pan[key])}" for key, name in _PAN_MAPS if pan[key]),
+        "verdict": " ".join(f"{name}: {pan[key]['verdict']}" for key, name in _PAN_MAPS
+                            if pan[key])}
+
+
+def _yield(one):
+    account, surface = one["account"], one["surface"]
+    removed = sum(account["left_out"].values())
+    return {"season": str(account["season"]), "mean": figure(account["mean"], account["unit"]),
+            "points": figure(account["kept"]), "removed": figure(removed),
+            "method": _method(surface), "verdict": surface["verdict"]}
+
+
+def _method(surface):
+    model = surface["model"]
+    said = f"{surface['method'].capitalize()} of {surface['observations']:,} readings"
+    limits = surface["deeper_or_more"] + surface["shallower_or_less"]
+    if limits:
+        said += f", {limits} of them known only as limits"
+    if "range_m" in model and surface["method"] == "ordinary kriging":
+        said += (f"; {model['family']} model by restricted maximum likelihood, range parameter "
+                 f"{model['range_m']:.0f} m, nugget "
+                 f"{100 * model['nugget'] / (model['nugget'] + model['partial_sill']):.0f} % of "
+                 "the sill")
+    check = surface["validation"]
+    if check:
+        said += (f"; of readings left out, {100 * check['coverage_90']:.0f} % fell in their 90 % "
+                 "interval")
+    return said + "."
+
+
+_PAN_MAPS = (("chance", "Chance of a pan"), ("top", "Top"), ("bottom", "Bottom"))
+_ERROR_WORDS = {"rows": "the spread between rows counted side by side",
+                "seeds dropped": "the seeds dropped, each coming up or not (binomial)",
+                "Poisson": "counts at random (Poisson)"}
+
+
+def _once(plans):
+    said = []
+    for plan in plans:
+        said += [caution for caution in (plan or {}).get("cautions", []) if caution not in said]
+    return said
+
+
+def _whole(number):
+    return "" if number is None else str(int(number))
+
+
+def _day(day):
+    return "" if day is None else day.isoformat()

@@ -1,0 +1,24 @@
+"""The chance that the underlying value lies on one side of a limit."""
+import numpy as np
+from scipy.special import ndtr
+
+from ..problems import InputProblem
+
+SIDES = ("below", "above")
+
+
+def chance(surface, limit, side):
+    """Return the chance (rows, columns), 0 to 1, that the value lies `side` of the limit.
+
+    The error is taken as normal. Where the standard error is 0 the chance is 0 or 1, one half at
+    the limit itself; NaN outside the field.
+
+    Raises   InputProblem: the side is neither "below" nor "above", or the limit is not finite
+    """
+    if side not in SIDES or not np.isfinite(limit):
+        raise InputProblem(f"A chance was asked {side!r} the limit {limit}; the side must be "
+                           f"{' or '.join(SIDES)} and the limit a number.")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        apart = (limit - surface.estimate) / surface.standard_error
+    apart = np.where((surface.standard_error == 0) & (surface.estimate == limit), 0.0, apart)
+    return ndtr(apart if side == "below" else -apart)

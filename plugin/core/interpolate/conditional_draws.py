@@ -1,0 +1,68 @@
+"""Draws of the whole field, given the readings: for totals over areas and for decisions."""
+import numpy as np
+from scipy.linalg import cho_solve, solve_triangular
+from scipy.spatial.distance import cdist
+
+from ..problems import InputProblem
+from .kriging import _factor, mean_without_structure, reading_covariance
+
+MOST_TARGETS = 2000  # a square matrix of it takes 32 MB
+
+
+def thinned_cells(inside, most=1500):
+    """Return flat numbers of at most `most` cells in the field, on a regular coarser grid."""
+    rows, columns = inside.shape
+    stride = 1
+    while True:
+        picked = np.zeros((rows, columns), bool)
+        picked[min(stride, rows) // 2::stride, min(stride, columns) // 2::stride] = True
+        cells = np.flatnonzero(picked & (inside > 0))
+        if len(cells) <= most:
+            return cells if len(cells) else np.flatnonzero(inside > 0)[:1]
+        stride += 1
+
+
+def conditional_draws(positions_m, values, error_variance, model, targets_m, *, draws=200, seed=0):
+    """Return draws (d, m) of the underlying value at targets, given the readings.
+
+    Each draw varies as the model says and agrees with the readings up to their own errors; the
+    uncertainty of the mean is in it; the mean of many draws is the kriging estimate and their
+    variance the kriging variance, on the support of one reading. The model itself is taken as
+    known.
+
+    Parameters
+        positions_m, values, error_variance, model   as for krige, values (n,)
+        targets_m   (m, 2) metres, m at most MOST_TARGETS
+        draws       number of draws d
+        seed        of the random numbers
+    Returns  (d, m) array in the unit of values
+    Raises   InputProblem: more than MOST_TARGETS targets
+    Source   Cressie (1993), Statistics for Spatial Data, 3.6 (conditional simulation)
+    """
+    targets = np.asarray(targets_m, float)
+    if len(targets) > MOST_TARGETS:
+        raise InputProblem(f"{len(targets)} places were asked for at once; at most "
+                           f"{MOST_TARGETS} are drawn together.")
+    generator = np.random.default_rng(seed)
+    if not model.structured:
+        mean, variance = mean_without_structure(values, error_variance, model)
+        return (mean + np.sqrt(variance) * generator.standard_normal((draws, 1))
+                + np.sqrt(model.nugget) * generator.standard_normal((draws, len(targets))))
+    factor = _factor(reading_covariance(positions_m, error_variance, model))
+    ones = solve_triangular(factor[0], np.ones(len(factor[0])), lower=True)
+    information = ones @ ones
+    mean = cho_solve(factor, np.asarray(values, float)).sum() / information
+    across = model.covariance(cdist(np.asarray(positions_m, float), targets))
+    half = solve_triangular(factor[0], across, lower=True)
+    centre = mean + across.T @ cho_solve(factor, np.asarray(values, float) - mean)
+    unexplained = 1 - ones @ half
+    spread = (model.covariance(cdist(targets, targets)) - half.T @ half
+              + np.outer(unexplained, unexplained) / information)
+    spread[np.diag_indices_from(spread)] += model.nugget
+    return centre + generator.standard_normal((draws, len(targets))) @ _square_root(spread)
+
+
+def _square_root(covariance):
+    """Symmetric square root; rounding below zero is cut off."""
+    values, vectors = np.linalg.eigh(covariance)
+    return (vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T

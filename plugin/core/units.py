@@ -1,0 +1,94 @@
+"""Units of measurement: the one place where a factor stands."""
+from dataclasses import dataclass
+
+import numpy as np
+
+from .problems import InputProblem
+
+# Factors to the SI unit of each quantity. Exact by definition: international yard and pound
+# agreement (1959); NIST SP 811 (2008), appendix B, for the pound-force and the gallon.
+_LENGTH = {"m": 1.0, "mm": 0.001, "cm": 0.01, "km": 1000.0, "in": 0.0254, "ft": 0.3048}
+_AREA = {"m2": 1.0, "ha": 10_000.0, "ac": 43_560 * 0.3048**2, "ft2": 0.3048**2}
+_PRESSURE = {"kPa": 1.0, "MPa": 1000.0, "Pa": 0.001, "N/cm2": 10.0,
+             "psi": 0.45359237 * 9.80665 / 0.0254**2 / 1000.0}
+_MASS = {"kg": 1.0, "g": 0.001, "t": 1000.0, "lb": 0.45359237}
+_TIME = {"s": 1.0, "h": 3600.0}
+_QUANTITIES = (_LENGTH, _AREA, _PRESSURE, _MASS, _TIME)
+
+# Standard bushel weights, lb: University of Wisconsin Extension, Bushels and test weight
+# (corn, soybean, wheat); sorghum 56 lb from memory.
+BUSHEL_LB = {"corn": 56.0, "soybean": 60.0, "wheat": 60.0, "sorghum": 56.0}
+
+
+def convert(values, unit, to):
+    """Return values given in `unit` as values in `to`.
+
+    A compound unit is a numerator and a denominator joined by one slash ("plants/ac", "lb/ac");
+    a numerator that is no measured quantity (plants, seeds, USD) must be the same on both sides.
+
+    Parameters
+        values  float or array, any shape
+        unit    the unit they are in
+        to      the unit wanted
+    Returns  the same shape, float
+    Raises   InputProblem: a unit is unknown, or the two measure different things
+    """
+    return np.multiply(values, _ratio(unit, to))
+
+
+def bushels_per_acre_as_tonnes_per_hectare(bushels_per_acre, crop):
+    """Return grain yields in bu/ac as t/ha, by the crop's standard bushel weight.
+
+    Raises   InputProblem: the crop has no standard bushel weight in BUSHEL_LB
+    Source   see BUSHEL_LB
+    """
+    return convert(np.multiply(bushels_per_acre, bushel_kg(crop)), "kg/ac", "t/ha")
+
+
+def bushel_kg(crop):
+    """Return the mass of one standard bushel of the crop, kg."""
+    if crop not in BUSHEL_LB:
+        raise InputProblem(f"There is no standard bushel weight for {crop}; "
+                           f"known are {', '.join(sorted(BUSHEL_LB))}.")
+    return BUSHEL_LB[crop] * _MASS["lb"]
+
+
+def _ratio(unit, to):
+    if unit == to:
+        return 1.0
+    for quantity in _QUANTITIES:
+        if unit in quantity and to in quantity:
+            return quantity[unit] / quantity[to]
+    if unit.count("/") == to.count("/") == 1:
+        top, bottom = unit.split("/")
+        to_top, to_bottom = to.split("/")
+        return _ratio(top, to_top) / _ratio(bottom, to_bottom)
+    raise InputProblem(f"{unit} cannot be expressed in {to}.")
+
+
+@dataclass(frozen=True)
+class UnitSystem:
+    """The units in which one record is kept."""
+    name: str
+    depth: str
+    length: str
+    area: str
+    pressure: str
+    population: str
+    seeding: str
+    grain_yield: str
+    grain: str
+    flow: str
+
+    def money_per_area(self, currency):
+        """Return the unit of a cost per area, such as USD/ac."""
+        return f"{currency}/{self.area}"
+
+
+US = UnitSystem(name="us", depth="in", length="ft", area="ac", pressure="psi",
+                population="plants/ac", seeding="seeds/ac", grain_yield="bu/ac", grain="bu",
+                flow="lb/s")
+METRIC = UnitSystem(name="metric", depth="cm", length="m", area="ha", pressure="kPa",
+                    population="plants/ha", seeding="seeds/ha", grain_yield="t/ha", grain="t",
+                    flow="kg/s")
+UNIT_SYSTEMS = {system.name: system for system in (US, METRIC)}

@@ -1,0 +1,31 @@
+"""Zones shaped so that a machine can run them."""
+from .smallest_area import merge_small
+from .smooth import mode_filter
+from .statistics import zone_map_of
+
+
+def radius_of_width(machine_width_m, cell_m):
+    """Return the smoothing radius, cells, whose disk is as wide as the machine; 0 for none.
+
+    A machine no wider than a cell needs no smoothing.
+    """
+    radius = machine_width_m / cell_m / 2
+    return radius if radius > 0.5 else 0.0
+
+
+def workable_zones(zone_map, values, *, smooth_radius_cells, smallest_area_m2):
+    """Return a zone map with smoothed edges and no patch below the smallest area.
+
+    Parameters
+        zone_map             ZoneMap
+        values               (rows, columns) that the zones' mean and deviation are taken from
+        smooth_radius_cells  of `mode_filter`
+        smallest_area_m2     of `merge_small`
+    Returns  ZoneMap, its zones numbered anew
+    Raises   InputProblem: as `mode_filter` and `merge_small`
+    """
+    labels = mode_filter(zone_map.labels, zone_map.inside, radius_cells=smooth_radius_cells)
+    labels = merge_small(labels, zone_map.inside, cell_area_m2=zone_map.grid.cell_area_m2,
+                         smallest_area_m2=smallest_area_m2)
+    return zone_map_of(zone_map.name, zone_map.unit, zone_map.grid, zone_map.inside, labels, values,
+                       [zone.title for zone in zone_map.zones])

@@ -1,0 +1,490 @@
+"""The dock: the job in its order, record, field call, results; it computes nothing itself."""
+from pathlib import Path
+
+from qgis.core import Qgis, QgsApplication, QgsSettings
+from qgis.gui import QgsDockWidget, QgsDoubleSpinBox, QgsFileWidget
+from qgis.PyQt.QtCore import Qt, QUrl
+from qgis.PyQt.QtGui import QDesktopServices
+from qgis.PyQt.QtWidgets import (
+    QCheckBox,
+    QComboBox,
+    QFileDialog,
+    QFrame,
+    QGroupBox,
+    QHBoxLayout,
+    QHeaderView,
+    QLabel,
+    QLineEdit,
+    QProgressBar,
+    QPushButton,
+    QScrollArea,
+    QSizePolicy,
+    QTreeWidget,
+    QTreeWidgetItem,
+    QVBoxLayout,
+    QWidget,
+)
+
+from ..algorithms.base import tr
+from ..algorithms.provider import lacking
+from ..core.problems import InputProblem
+from ..record.schema import LAYERS
+from .field_call_task import FIELD_CALL, FieldCallTask
+from .record_layers import add_record, rest_record
+from .record_task import RecordTask
+from .result_layers import add_results
+from .results import outputs_in
+
+NEW_RECORD = "spadework:newrecord"
+PAGES = ("A4", "Letter")  # in the order of the field call's PAGE
+FOLDER_SETTING = "spadework/record_folder"
+PATH_ROLE = Qt.ItemDataRole.UserRole
+
+
+class SpadeworkDock(QgsDockWidget):
+    """Opens a field record, runs the field call on it and shows what came out.
+
+    Messages go to the message bar of `iface`; layers go to the open project.
+    """
+
+    def __init__(self, iface, parent=None):
+        super().__init__(tr("Spadework"), parent)
+        self.setObjectName("spadework_dock")
+        self.iface = iface
+        self.record = None
+        self.reading = None
+        self.task = None
+        self.dialog = None
+        self._build()
+        self._refresh()
+
+    # The record
+
+    def choose_record(self):
+        """Ask for a record's file and open it."""
+        path, _ = QFileDialog.getOpenFileName(
+            self, tr("Open a field record"), QgsSettings().value(FOLDER_SETTING, ""),
+            tr("Field record (*.gpkg)"))
+        if path:
+            self.open_record(path)
+
+    def make_record(self):
+        """Show the dialog of the algorithm that makes a record; open what it made."""
+        from processing import createAlgorithmDialog
+
+        self.dialog = createAlgorithmDialog(NEW_RECORD)
+        if self.dialog is None:
+            self._complain(tr("The algorithm {id} is not there. Switch Spadework off and on "
+                              "in the plugin manager.").format(id=NEW_RECORD))
+            return
+        self.dialog.algorithmFinished.connect(self._record_made)
+        self.dialog.show()
+
+    def _record_made(self, successful, results):
+        if successful and results.get("RECORD"):
+            self.open_record(results["RECORD"], on_map=True)
+
+    def open_record(self, path, *, on_map=False):
+        """Read a record in the background; then show its name and counts, or say what is wrong.
+
+        A record opened before stays open when this one cannot be.
+        """
+        def done(record, why):
+            self.reading = None
+            if record is None:
+                self._complain(why)
+            else:
+                self._take(record)
+            self._refresh()
+            if record is not None and on_map:
+                self.show_record()
+
+        self.reading = RecordTask(path, done)
+        QgsApplication.taskManager().addTask(self.reading)
+        self._refresh()
+
+    def _take(self, record):
+        another = self.record is None or Path(self.record.path) != Path(record.path)
+        self.record = record
+        if another:
+            file = Path(record.path)
+            QgsSettings().setValue(FOLDER_SETTING, str(file.parent))
+            self.page.setCurrentIndex(PAGES.index("Letter" if record.units.name == "us" else "A4"))
+            self.folder.setFilePath(str(file.parent / f"{file.stem}-field-call"))
+        self._show_counts()
+
+    def count_again(self):
+        """Read the open record again, after readings were added to it."""
+        self.open_record(self.record.path)
+
+    def show_record(self):
+        """Add the record's layers to the project and show the field."""
+        try:
+            group = add_record(self.record.path, self._title())
+        except InputProblem as problem:
+            self._complain(str(problem))
+            return
+        self._zoom_to(group)
+
+    # The field call
+
+    def run(self):
+        """Run the field call in the background with what the dock shows."""
+        self.task = FieldCallTask(FIELD_CALL, {
+            "RECORD": str(self.record.path),
+            "OUTPUT_FOLDER": self.folder.filePath(),
+            "PAGE": self.page.currentIndex(),
+            "CELL": self.cell.value(),
+            "REPLACE": self.replace.isChecked(),
+        })
+        self.task.said.connect(self._say)
+        self.task.progress.connect(self._advance)
+        self.task.finished.connect(self._finished)
+        self.task.refused.connect(self._refused)
+        self.task.stopped.connect(self._stopped)
+        self._say(tr("Starting."))
+        self.progress.setValue(0)
+        self._refresh()
+        self.task.start()
+
+    def cancel(self):
+        """Stop the field call at its next step."""
+        if self.task is not None:
+            self._say(tr("Stopping."))
+            self.cancel_button.setEnabled(False)
+            self.task.cancel()
+
+    def leave(self):
+        """Let go of what is under way before the plugin is unloaded."""
+        if self.reading is not None:
+            self.reading.then = None
+            self.reading = None
+        if self.task is not None:
+            for signal in (self.task.said, self.task.progress, self.task.finished,
+                           self.task.refused, self.task.stopped):
+                signal.disconnect()
+            self.task.cancel()
+            self.task = None
+        if self.dialog is not None:
+            self.dialog.algorithmFinished.disconnect(self._record_made)
+            self.dialog.close()
+            self.dialog = None
+
+    def _advance(self, percent):
+        self.progress.setValue(round(percent))
+
+    def _say(self, line):
+        line = line.strip()
+        if line:
+            self.log.setText(line)
+            self.log.setToolTip(line)
+
+    def _finished(self, results):
+        self.task = None
+        self.progress.setValue(100)
+        lacking_here = results.get("LACKING")
+        self._say(tr("Done. What could not be done: {lacking}").format(lacking=lacking_here)
+                  if lacking_here else tr("Done."))
+        self._refresh()
+        self.iface.messageBar().pushMessage(
+            tr("Spadework"), tr("Field call done, results in {folder}").format(
+                folder=self.folder.filePath()), Qgis.MessageLevel.Success, 10)
+        self.show_results()
+
+    def _refused(self, why):
+        self.task = None
+        self.progress.setValue(0)
+        self._say(why)
+        self._refresh()
+        self._complain(why)
+
+    def _stopped(self):
+        self.task = None
+        self.progress.setValue(0)
+        self._say(tr("Stopped; nothing was written."))
+        self._refresh()
+
+    # The results
+
+    def show_results(self):
+        """Add the layers of the output folder to the project; switch the record's layers off."""
+        try:
+            group = add_results(self.folder.filePath(), self._title())
+        except InputProblem as problem:
+            self._complain(str(problem))
+            return
+        rest_record(self.record.path)
+        self._zoom_to(group)
+
+    def open_report(self):
+        """Open the report with the program that shows PDF files."""
+        self._open(Path(self.folder.filePath()) / "report.pdf")
+
+    def show_folder(self):
+        """Open the output folder in the file manager."""
+        self._open(Path(self.folder.filePath()))
+
+    def _open_output(self, item, _column=0):
+        self._open(Path(item.data(0, PATH_ROLE)))
+
+    def _open(self, path):
+        if not QDesktopServices.openUrl(QUrl.fromLocalFile(str(path))):
+            self._complain(tr("No program opened {path}.").format(path=path))
+
+    # What the widgets show
+
+    def _title(self):
+        return self.record.field.get("name") or Path(self.record.path).stem
+
+    def _complain(self, words):
+        self.iface.messageBar().pushMessage(
+            tr("Spadework"), words, Qgis.MessageLevel.Critical, 0)
+
+    def _zoom_to(self, group):
+        canvas = self.iface.mapCanvas()
+        layers = [node.layer() for node in group.findLayers()
+                  if node.layer() is not None and node.layer().isSpatial()]
+        if canvas is None or not layers:
+            return
+        extent = None
+        for layer in layers:
+            reach = canvas.mapSettings().layerExtentToOutputExtent(layer, layer.extent())
+            if not reach.isEmpty() and reach.isFinite():
+                extent = reach if extent is None else extent
+                extent.combineExtentWith(reach)
+        if extent is not None:
+            extent.scale(1.1)
+            canvas.setExtent(extent)
+            canvas.refresh()
+
+    def _show_counts(self):
+        field = self.record.field
+        words = [str(word) for word in (field.get("crop"), field.get("season")) if word]
+        self.field_name.setText(", ".join([self._title(), " ".join(words)]) if words
+                                else self._title())
+        self.path.setText(str(self.record.path))
+        self.path.setToolTip(str(self.record.path))
+        self.path.setCursorPosition(0)
+        self.counts.clear()
+        for spec in LAYERS:
+            if spec.name == "field":
+                continue
+            rows = self.record.counts[spec.name]
+            item = QTreeWidgetItem([tr(spec.title), f"{rows:,}"])
+            item.setTextAlignment(1, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+            item.setToolTip(0, tr(spec.title))
+            item.setDisabled(rows == 0)
+            self.counts.addTopLevelItem(item)
+        _fit_height(self.counts)
+
+    def _refresh(self):
+        opened, running = self.record is not None, self.task is not None
+        free = not running and self.reading is None
+        self.open_button.setEnabled(free)
+        self.new_button.setEnabled(free and not lacking())
+        for widget in (self.show_record_button, self.count_button):
+            widget.setEnabled(opened and free)
+        self.counts.setVisible(opened)
+        for widget in (self.folder, self.page, self.cell, self.replace):
+            widget.setEnabled(not running)
+        self.run_button.setEnabled(
+            opened and free and bool(self.folder.filePath()) and not lacking())
+        self.cancel_button.setEnabled(running)
+        self._list_results()
+
+    def _list_results(self):
+        folder = self.folder.filePath()
+        found = outputs_in(folder) if folder and self.task is None else []
+        self.results.clear()
+        for output in found:
+            item = QTreeWidgetItem([output.title, output.path.name])
+            item.setData(0, PATH_ROLE, str(output.path))
+            for column in (0, 1):
+                item.setToolTip(column, str(output.path))
+            self.results.addTopLevelItem(item)
+        self.results.setVisible(bool(found))
+        self.no_results.setVisible(not found)
+        _fit_height(self.results)
+        names = {output.path.name for output in found}
+        self.report_button.setEnabled("report.pdf" in names)
+        self.show_results_button.setEnabled(bool(found) and self.record is not None)
+        self.folder_button.setEnabled(bool(found))
+
+    # Putting the widgets together
+
+    def _build(self):
+        page = QWidget()
+        page.setObjectName("spadework_page")
+        column = QVBoxLayout(page)
+        if lacking():
+            missing = _words("spadework_lacking", lacking())
+            column.addWidget(missing)
+        column.addWidget(self._record_section())
+        column.addWidget(self._field_call_section())
+        column.addWidget(self._results_section())
+        column.addStretch(1)
+        scroll = QScrollArea()
+        scroll.setObjectName("spadework_scroll")
+        scroll.setWidgetResizable(True)
+        scroll.setFrameShape(QFrame.Shape.NoFrame)
+        scroll.setWidget(page)
+        # wide enough that it never scrolls sideways; in height it may be as small as one likes
+        scroll.setMinimumWidth(page.minimumSizeHint().width()
+                               + scroll.verticalScrollBar().sizeHint().width())
+        self.setWidget(scroll)
+
+    def _record_section(self):
+        box, column = _section("spadework_record", tr("Field record"))
+        self.open_button = _button(
+            "spadework_open", tr("Open…"), tr("Open the record of a field call (.gpkg)"),
+            self.choose_record)
+        self.new_button = _button(
+            "spadework_new", tr("New…"),
+            tr("Make an empty record for a field whose boundary is a polygon layer"),
+            self.make_record)
+        column.addLayout(_row(self.open_button, self.new_button))
+        self.field_name = _words("spadework_field_name", tr(
+            "Open a record or make a new one: a file that keeps every reading of one field call."))
+        column.addWidget(self.field_name)
+        self.path = QLineEdit()
+        self.path.setObjectName("spadework_path")
+        self.path.setReadOnly(True)
+        self.path.setPlaceholderText(tr("No record is open"))
+        self.path.setToolTip(tr("Where the open record lies"))
+        column.addWidget(self.path)
+        self.counts = _table("spadework_counts", [tr("Readings"), tr("Rows")])
+        self.counts.setToolTip(tr("How many rows each layer of the record holds"))
+        column.addWidget(self.counts)
+        self.show_record_button = _button(
+            "spadework_show_record", tr("Show on map"),
+            tr("Add the record's layers to the project, ready to edit"), self.show_record)
+        self.count_button = _button(
+            "spadework_count", tr("Count again"),
+            tr("Read the record again after readings were added"), self.count_again)
+        column.addLayout(_row(self.show_record_button, self.count_button))
+        return box
+
+    def _field_call_section(self):
+        box, column = _section("spadework_field_call", tr("Field call"))
+        self.folder = QgsFileWidget()
+        self.folder.setObjectName("spadework_folder")
+        self.folder.setStorageMode(QgsFileWidget.StorageMode.GetDirectory)
+        self.folder.setDialogTitle(tr("Folder for the field call's results"))
+        self.folder.setToolTip(tr("Surfaces, zones, rate files and the report are written here"))
+        self.folder.fileChanged.connect(self._refresh)
+        column.addWidget(_label(tr("Output &folder"), self.folder))
+        column.addWidget(self.folder)
+        self.replace = QCheckBox(tr("Replace earlier results"))
+        self.replace.setObjectName("spadework_replace")
+        self.replace.setToolTip(tr("Without this, a folder that holds results is left alone"))
+        column.addWidget(self.replace)
+        self.page = QComboBox()
+        self.page.setObjectName("spadework_page_size")
+        self.page.addItems(PAGES)
+        self.page.setToolTip(tr("Paper size of the report"))
+        self.cell = QgsDoubleSpinBox()
+        self.cell.setObjectName("spadework_cell")
+        self.cell.setRange(0.5, 100.0)
+        self.cell.setDecimals(1)
+        self.cell.setSuffix(tr(" m"))
+        self.cell.setClearValue(5.0)
+        self.cell.setValue(5.0)
+        self.cell.setToolTip(tr("Side of a map cell, metres; half of it takes four times as long"))
+        sizes = QHBoxLayout()
+        for words, widget in ((tr("&Page"), self.page), (tr("&Cell"), self.cell)):
+            sizes.addWidget(_label(words, widget))
+            sizes.addWidget(widget, 1)
+        column.addLayout(sizes)
+        self.run_button = _button(
+            "spadework_run", tr("Run field call"),
+            tr("From the readings to surfaces, zones, plans, rate files and the report"), self.run)
+        self.cancel_button = _button(
+            "spadework_cancel", tr("Cancel"), tr("Stop; nothing is then written"), self.cancel)
+        column.addLayout(_row(self.run_button, self.cancel_button))
+        self.progress = QProgressBar()
+        self.progress.setObjectName("spadework_progress")
+        self.progress.setRange(0, 100)
+        self.progress.setValue(0)
+        column.addWidget(self.progress)
+        self.log = _words("spadework_log", "")
+        column.addWidget(self.log)
+        return box
+
+    def _results_section(self):
+        box, column = _section("spadework_results_section", tr("Results"))
+        self.no_results = _words("spadework_no_results", tr("No results in the output folder yet."))
+        column.addWidget(self.no_results)
+        self.results = _table("spadework_results", [tr("Result"), tr("File")])
+        self.results.itemActivated.connect(self._open_output)
+        column.addWidget(self.results)
+        self.report_button = _button(
+            "spadework_open_report", tr("Open report"), tr("Open the grower's report (PDF)"),
+            self.open_report)
+        self.show_results_button = _button(
+            "spadework_show_results", tr("Show on map"),
+            tr("Add the surfaces, zones and plans to the project"), self.show_results)
+        column.addLayout(_row(self.report_button, self.show_results_button))
+        self.folder_button = _button(
+            "spadework_show_folder", tr("Show folder"), tr("Open the output folder"),
+            self.show_folder)
+        column.addWidget(self.folder_button)
+        return box
+
+
+def _section(name, title):
+    box = QGroupBox(title)
+    box.setObjectName(name)
+    return box, QVBoxLayout(box)
+
+
+def _button(name, words, tip, slot):
+    button = QPushButton(words)
+    button.setObjectName(name)
+    button.setToolTip(tip)
+    button.clicked.connect(lambda _checked=False: slot())
+    return button
+
+
+def _row(*widgets):
+    row = QHBoxLayout()
+    for widget in widgets:
+        row.addWidget(widget)
+    return row
+
+
+def _words(name, words):
+    label = QLabel(words)
+    label.setObjectName(name)
+    label.setWordWrap(True)
+    label.setTextFormat(Qt.TextFormat.PlainText)
+    label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+    label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
+    return label
+
+
+def _label(words, widget):
+    label = QLabel(words)
+    label.setObjectName(f"{widget.objectName()}_label")
+    label.setBuddy(widget)
+    return label
+
+
+def _table(name, titles):
+    table = QTreeWidget()
+    table.setObjectName(name)
+    table.setHeaderLabels(titles)
+    table.setRootIsDecorated(False)
+    table.setUniformRowHeights(True)
+    table.setAlternatingRowColors(True)
+    table.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    table.header().setStretchLastSection(False)
+    table.header().setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
+    table.header().setSectionResizeMode(1, QHeaderView.ResizeMode.ResizeToContents)
+    return table
+
+
+def _fit_height(table):
+    """Give the table the height of its rows; the dock scrolls as a whole."""
+    rows = table.topLevelItemCount() * max(table.sizeHintForRow(0), 0)
+    table.setFixedHeight(table.header().sizeHint().height() + rows + 2 * table.frameWidth() + 2)

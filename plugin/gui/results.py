@@ -1,0 +1,35 @@
+"""What a field call's folder holds, in the order a reader asks for it."""
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..algorithms.base import tr
+
+
+@dataclass(frozen=True)
+class Output:
+    """One file a field call wrote: what it is, where it lies."""
+    title: str
+    path: Path
+
+
+def outputs_in(folder):
+    """Return the Outputs of the field call in `folder`; none where no field call wrote there.
+
+    The file of figures, summary.json, is what tells a field call's folder from another.
+    """
+    folder = Path(folder)
+    if not (folder / "summary.json").is_file():
+        return []
+    surfaces = sorted((folder / "surfaces").glob("*.tif"))
+    rates = sorted(path for kind in ("*.gpkg", "*.shp", "*.geojson", "*.zip")
+                   for path in (folder / "rates").glob(kind))
+    listed = [
+        Output(tr("Report"), folder / "report.pdf"),
+        Output(tr("Project"), folder / "project.qgz"),
+        Output(tr("Zones and plans"), folder / "zones.gpkg"),
+        *(Output(tr("Surface"), path) for path in surfaces),
+        Output(tr("Observations"), folder / "observations.gpkg"),
+        *(Output(tr("Rate file"), path) for path in rates),
+        Output(tr("All figures"), folder / "summary.json"),
+    ]
+    return [output for output in listed if output.path.is_file()]

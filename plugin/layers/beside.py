@@ -1,0 +1,48 @@
+"""Files written beside their place and moved there at the end, so that none is ever half made."""
+import os
+import shutil
+from contextlib import contextmanager
+from pathlib import Path
+from tempfile import mkdtemp
+
+from ..core.problems import InputProblem
+
+# What programs keep beside a file and what would be wrong beside a new one: SQLite's unfinished
+# business, GDAL's statistics, the search trees of shapefiles.
+STALE = ("-wal", "-shm", "-journal", ".aux.xml")
+STALE_OF_SHAPEFILE = (".qix", ".sbn", ".sbx")
+
+
+@contextmanager
+def beside(path):
+    """Give a path of the same name in a folder beside `path`; move it into place at the end.
+
+    Files made together with it (the parts of a shapefile) go along; what belonged to a file that
+    is replaced, such as its statistics, goes. On an exception nothing is moved and nothing stays.
+
+    Raises   InputProblem: the folder is not there or cannot be written to
+    """
+    path = Path(path)
+    try:
+        folder = Path(mkdtemp(prefix=".spadework-", dir=path.parent))
+    except OSError as problem:
+        raise InputProblem(f"{path.name} cannot be written to {path.parent}: {problem.strerror}. "
+                           "Choose a folder that is there and can be written to.") from problem
+    try:
+        yield folder / path.name
+        _move(folder, path)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _move(folder, path):
+    try:
+        for end in STALE:
+            path.with_name(path.name + end).unlink(missing_ok=True)
+        for end in STALE_OF_SHAPEFILE if path.suffix.lower() == ".shp" else ():
+            path.with_suffix(end).unlink(missing_ok=True)
+        for made in sorted(folder.iterdir()):
+            os.replace(made, path.parent / made.name)
+    except OSError as problem:
+        raise InputProblem(f"{path.name} could not be put in its place: {problem.strerror}. Close "
+                           "it where it is open, or choose another name.") from problem

@@ -1,0 +1,83 @@
+"""The field's boundary: the grid over it, and the exact share of every cell inside it."""
+import numpy as np
+from osgeo import gdal, ogr
+from scipy.ndimage import binary_dilation
+
+from ..core.grid import Grid
+from ..core.problems import InputProblem
+from ..record.ogr_files import strict_ogr
+
+
+def grid_over(boundary_wkb, cell_m, crs_wkt):
+    """Return the Grid over a boundary given as WKB in metres."""
+    with strict_ogr():
+        west, east, south, north = ogr.CreateGeometryFromWkb(boundary_wkb).GetEnvelope()
+    return Grid.covering(west, south, east, north, cell_m=cell_m, crs_wkt=crs_wkt)
+
+
+def inside_shares(boundary_wkb, grid):
+    """Return the exact share (rows, columns), 0 to 1, of each cell that lies inside the boundary.
+
+    Only cells near the boundary's line are cut with it; time grows with its length.
+
+    Raises   InputProblem: nothing of the boundary lies on the grid
+    """
+    with strict_ogr():
+        boundary = ogr.CreateGeometryFromWkb(boundary_wkb)
+        inside = _burnt(boundary, grid).astype(float)
+        edge = binary_dilation(_burnt(boundary.Boundary(), grid, touched=True),
+                               np.ones((3, 3), bool))
+        for row, column in zip(*np.nonzero(edge)):
+            inside[row, column] = _share(boundary, grid, row, column)
+    if not inside.any():
+        raise InputProblem("The boundary and the grid do not meet.")
+    return inside
+
+
+def inside_mask(boundary_wkb, positions_m):
+    """Return the mask (n,) of positions inside the boundary or within a millimetre of it."""
+    positions = np.asarray(positions_m, float).reshape(-1, 2)
+    with strict_ogr():
+        boundary = ogr.CreateGeometryFromWkb(boundary_wkb).Buffer(0.001)
+        west, east, south, north = boundary.GetEnvelope()
+        mask = ((positions >= (west, south)) & (positions <= (east, north))).all(axis=1)
+        prepared = boundary.CreatePreparedGeometry()
+        point = ogr.Geometry(ogr.wkbPoint)
+        for number in np.flatnonzero(mask):
+            point.SetPoint_2D(0, *positions[number].tolist())
+            mask[number] = prepared.Intersects(point)
+    return mask
+
+
+def area_m2(boundary_wkb):
+    """Return the area a boundary encloses, m2."""
+    with strict_ogr():
+        return ogr.CreateGeometryFromWkb(boundary_wkb).Area()
+
+
+def _burnt(geometry, grid, *, touched=False):
+    raster = gdal.GetDriverByName("MEM").Create("", grid.columns, grid.rows, 1, gdal.GDT_Byte)
+    raster.SetGeoTransform((grid.west_m, grid.cell_m, 0, grid.north_m, 0, -grid.cell_m))
+    driver = ogr.GetDriverByName("Memory") or gdal.GetDriverByName("MEM")
+    shapes = (driver.CreateDataSource("shape") if hasattr(driver, "CreateDataSource")
+              else driver.Create("", 0, 0, 0, gdal.GDT_Unknown))
+    layer = shapes.CreateLayer("shape")
+    feature = ogr.Feature(layer.GetLayerDefn())
+    feature.SetGeometry(geometry)
+    layer.CreateFeature(feature)
+    options = ["ALL_TOUCHED=TRUE"] if touched else []
+    gdal.RasterizeLayer(raster, [1], layer, burn_values=[1], options=options)
+    return raster.ReadAsArray().astype(bool)
+
+
+def _share(boundary, grid, row, column):
+    west = grid.west_m + column * grid.cell_m
+    north = grid.north_m - row * grid.cell_m
+    ring = ogr.Geometry(ogr.wkbLinearRing)
+    for easting, northing in ((0, 0), (0, -1), (1, -1), (1, 0), (0, 0)):
+        ring.AddPoint_2D(float(west + easting * grid.cell_m),
+                         float(north + northing * grid.cell_m))
+    cell = ogr.Geometry(ogr.wkbPolygon)
+    cell.AddGeometry(ring)
+    part = boundary.Intersection(cell)
+    return 0.0 if part is None else min(part.Area() / grid.cell_area_m2, 1.0)

@@ -1,0 +1,93 @@
+"""Surfaces as GeoTIFF: estimate in band 1, standard error in band 2, the account as metadata."""
+import json
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+from osgeo import gdal
+
+from ..core.grid import Grid
+from ..core.problems import InputProblem
+from ..core.surface import Surface
+from ..record.ogr_files import strict_ogr
+from .beside import beside
+
+DOMAIN = "SPADEWORK"
+BANDS = ("estimate", "standard error")
+
+
+@contextmanager
+def without_side_files():
+    """Keep GDAL, in this thread, from writing statistics beside rasters opened in the block."""
+    before = gdal.GetThreadLocalConfigOption("GDAL_PAM_ENABLED")
+    gdal.SetThreadLocalConfigOption("GDAL_PAM_ENABLED", "NO")
+    try:
+        yield
+    finally:
+        gdal.SetThreadLocalConfigOption("GDAL_PAM_ENABLED", before)
+
+
+def write_surface(path, surface, made):
+    """Write a surface to a GeoTIFF, whole or not at all.
+
+    Parameters
+        path     the file; one already there is replaced
+        surface  Surface
+        made     dict of how it was made (algorithm, version, settings, SHA-256 of the readings)
+    Raises   InputProblem: the file cannot be written
+    """
+    grid = surface.grid
+    with beside(path) as unfinished, strict_ogr():
+        try:
+            raster = gdal.GetDriverByName("GTiff").Create(
+                str(unfinished), grid.columns, grid.rows, 2, gdal.GDT_Float64,
+                ["COMPRESS=DEFLATE", "PREDICTOR=3", "TILED=YES"])
+            raster.SetGeoTransform((grid.west_m, grid.cell_m, 0, grid.north_m, 0, -grid.cell_m))
+            raster.SetProjection(grid.crs_wkt)
+            raster.SetMetadata({"NAME": surface.name, "UNIT": surface.unit,
+                                "ACCOUNT": json.dumps(surface.account),
+                                "MADE": json.dumps(made)}, DOMAIN)
+            for number, values in enumerate((surface.estimate, surface.standard_error), start=1):
+                band = raster.GetRasterBand(number)
+                band.SetNoDataValue(float("nan"))
+                band.SetDescription(BANDS[number - 1])
+                band.SetUnitType(surface.unit)
+                band.WriteArray(values)
+            raster.FlushCache()
+            band = raster = None
+        except RuntimeError as problem:
+            raise InputProblem(f"{Path(path).name} could not be written: {problem}.") from problem
+
+
+def read_surface(path, inside_of=None):
+    """Read a surface that write_surface wrote.
+
+    Parameters
+        path       the GeoTIFF
+        inside_of  a function of the Grid that returns each cell's share in the field; without
+                   it a cell counts whole where it has an estimate
+    Returns  Surface; its account also holds "made"
+    Raises   InputProblem: the file is no surface of this program, or holds no value
+    """
+    name = Path(path).name
+    with strict_ogr():
+        try:
+            raster = gdal.Open(str(path))
+        except RuntimeError as problem:
+            raise InputProblem(f"{name} cannot be read as a raster: {problem}.") from problem
+        metadata = raster.GetMetadata(DOMAIN)
+        if raster.RasterCount != 2 or "ACCOUNT" not in metadata:
+            raise InputProblem(f"{name} is no surface made by Spadework: it lacks a standard error "
+                               "or the account of how it was made. Make it with Surface.")
+        west, cell, _, north, _, _ = raster.GetGeoTransform()
+        grid = Grid(west, north, cell, raster.RasterYSize, raster.RasterXSize,
+                    raster.GetProjection())
+        estimate, standard_error = raster.ReadAsArray()
+    if not np.isfinite(estimate).any():
+        raise InputProblem(f"{name} holds no value.")
+    inside = np.isfinite(estimate).astype(float)
+    if inside_of is not None:
+        inside = np.where(inside > 0, inside_of(grid), 0.0)
+    account = json.loads(metadata["ACCOUNT"]) | {"made": json.loads(metadata["MADE"])}
+    return Surface(metadata["NAME"], metadata.get("UNIT", ""), grid, inside, estimate,
+                   standard_error, account)

@@ -1,0 +1,330 @@
+"""The field record as data: its layers, their columns, and the unit of every number."""
+from dataclasses import dataclass
+
+from ..core.problems import InputProblem
+
+KINDS = ("text", "int", "real", "bool", "date", "datetime")
+
+# What a form shows where the stored word alone would not do.
+VALUE_TITLES = {
+    "us": "US: inches, feet, acres, psi, bushels",
+    "metric": "Metric: centimetres, metres, hectares, kPa, tonnes",
+    "row_length": "length of row",
+    "wheel": "measuring wheel",
+    "gauge": "gauge (penetrometer)",
+    "felt": "felt (rod or probe)",
+    "at_capacity": "at field capacity",
+    "no": "no refusal",
+    "layer": "stopped by a layer",
+    "stone": "stopped by a stone",
+    "meter": "pH meter",
+    "strip": "paper strip",
+}
+
+
+@dataclass(frozen=True)
+class ColumnSpec:
+    """One column: what it holds, in which quantity, and what is allowed in it.
+
+    values    the words allowed, all of them when empty
+    low, high the least and the greatest number allowed, both included
+    quantity  a key of `unit_of`; None for what has no unit
+    """
+    name: str
+    kind: str
+    title: str
+    description: str
+    quantity: str = None
+    required: bool = False
+    default: object = None
+    values: tuple = ()
+    low: float = None
+    high: float = None
+
+
+@dataclass(frozen=True)
+class LayerSpec:
+    """One layer or table of the record.
+
+    geometry  "polygon", "point" or "none"
+    parent    None, or the layer a row belongs to and the column that holds its reading_id
+    """
+    name: str
+    geometry: str
+    title: str
+    columns: tuple
+    parent: tuple = None
+
+    def column(self, name):
+        """Return the column of that name.
+
+        Raises   InputProblem: the layer has no such column
+        """
+        for column in self.columns:
+            if column.name == name:
+                return column
+        raise InputProblem(f"{self.name} has no column {name}; it has "
+                           f"{', '.join(column.name for column in self.columns)}.")
+
+
+def title_of_value(value):
+    """Return the words a form shows for a stored value."""
+    return VALUE_TITLES.get(value, value.replace("_", " "))
+
+
+def title_with_unit(column, unit_system, currency):
+    """Return the column's title with its unit in brackets, such as "Seed depth (in)"."""
+    unit = unit_of(column, unit_system, currency)
+    return f"{column.title} ({unit})" if unit else column.title
+
+
+def description_with_unit(column, unit_system, currency):
+    """Return the column's description ending in its unit, such as "... Unit: in."."""
+    unit = unit_of(column, unit_system, currency)
+    return f"{column.description} Unit: {unit}." if unit else column.description
+
+
+def unit_of(column, unit_system, currency):
+    """Return the unit in which a column is kept, "" for what has none.
+
+    Parameters
+        column       ColumnSpec
+        unit_system  core.units.UnitSystem of the record
+        currency     the record's currency, such as USD
+    Raises   KeyError: the column names a quantity that is not known here
+    """
+    if column.quantity is None:
+        return ""
+    return {
+        "depth": unit_system.depth,
+        "length": unit_system.length,
+        "area": unit_system.area,
+        "pressure": unit_system.pressure,
+        "population": unit_system.population,
+        "seeding": unit_system.seeding,
+        "grain_yield": unit_system.grain_yield,
+        "flow": unit_system.flow,
+        "money_per_area": unit_system.money_per_area(currency),
+        "money_per_grain": f"{currency}/{unit_system.grain}",
+        "money_per_point_of_grain": f"{currency}/point/{unit_system.grain}",
+        "money_per_seed_unit": f"{currency}/seed unit",
+        "seeds_per_unit": "seeds/seed unit",
+        "percent": "%",
+        "points": "percentage points",
+        "degrees": "degrees",
+        "ppm": "ppm",
+        "seconds": "s",
+    }[column.quantity]
+
+
+def layer_spec(name):
+    """Return the specification of a layer of the record.
+
+    Raises   InputProblem: a record has no such layer
+    """
+    for layer in LAYERS:
+        if layer.name == name:
+            return layer
+    raise InputProblem(f"A record has no layer {name}; it has "
+                       f"{', '.join(layer.name for layer in LAYERS)}.")
+
+
+def _text(name, title, description, **options):
+    return ColumnSpec(name, "text", title, description, **options)
+
+
+def _whole(name, title, description, **options):
+    return ColumnSpec(name, "int", title, description, **{"low": 0, **options})
+
+
+def _number(name, quantity, title, description, **options):
+    return ColumnSpec(name, "real", title, description, quantity=quantity,
+                      **{"low": 0, **options})
+
+
+def _percent(name, title, description, **options):
+    return _number(name, "percent", title, description, **{"high": 100, **options})
+
+
+def _child_of(name, title, description):
+    return _text(name, title, description, required=True)
+
+
+READING_ID = _text("reading_id", "Reading id", "Names this row for good; made by itself.",
+                   required=True)
+STOP = _whole("stop", "Stop", "Number of the stop, as on the walk.")
+TAKEN_AT = ColumnSpec("taken_at", "datetime", "Taken at",
+                      "Clock time in the field when the reading was taken, no time zone.")
+NOTE = _text("note", "Note", "Anything worth knowing about this row.")
+PHOTO = _text("photo", "Photo", "Picture, by its path relative to the record.")
+ROW_UNIT = _whole("row_unit", "Planter row unit",
+                  "Row unit of the planter that sowed the row, counted from the left.", low=1)
+
+_FIELD = LayerSpec("field", "polygon", "Field", (
+    READING_ID,
+    _text("name", "Field name", "What the field is called."),
+    _text("grower", "Grower", "For whom the call is made."),
+    _text("crop", "Crop", "The crop that stands in the field.",
+          values=("corn", "soybean", "wheat", "sorghum", "other")),
+    _whole("season", "Season", "Year of the harvest.", low=1900, high=2200),
+    _text("units", "Units", "The units in which this whole record is kept. Fixed when it is made.",
+          required=True, values=("us", "metric")),
+    ColumnSpec("planting_date", "date", "Planting date", "Day the stand was planted."),
+    ColumnSpec("visit_date", "date", "Visit date", "Day of the field call."),
+    _number("seeds_planted", "seeding", "Seeds planted", "Seeds the planter dropped per area."),
+    _number("row_width", "depth", "Row width", "From one row to the next."),
+    _number("row_heading", "degrees", "Row heading",
+            "Direction of the rows, clockwise from north.", high=180),
+    _whole("planter_rows", "Planter rows", "Rows the planter sows in one pass.", low=1),
+    _number("expected_yield", "grain_yield", "Expected yield",
+            "Yield of a full stand planted at the best date."),
+    _number("crop_price", "money_per_grain", "Crop price", "What the grain is expected to bring."),
+    _text("currency", "Currency", "Three-letter code of the money in this record.",
+          default="USD", required=True),
+    ColumnSpec("replant_date", "date", "Replant date", "Day a replanting could be done."),
+    _number("target_stand", "population", "Target stand", "Plants wanted after a replanting."),
+    _percent("expected_emergence", "Expected emergence",
+             "Share of the replanted seeds expected to become plants."),
+    _number("seed_unit_cost", "money_per_seed_unit", "Seed cost", "Price of one unit of seed."),
+    _whole("seeds_per_unit", "Seeds per unit", "Seeds in one unit of seed.",
+           quantity="seeds_per_unit", default=80000, low=1),
+    _percent("seed_rebate", "Seed rebate", "Share of the seed's cost given back for a replanting."),
+    _number("termination_cost", "money_per_area", "Cost of ending the stand",
+            "Tillage or herbicide that takes out the old stand."),
+    _number("replanting_cost", "money_per_area", "Cost of planting again",
+            "The planter's pass, without the seed."),
+    _number("other_replant_cost", "money_per_area", "Other costs of replanting",
+            "Everything else a replanting costs."),
+    _number("insurance_payment", "money_per_area", "Insurance payment",
+            "What the insurance pays towards a replanting."),
+    _percent("moisture_kept", "Moisture if kept", "Grain moisture at harvest of the stand kept."),
+    _percent("moisture_replanted", "Moisture if replanted",
+             "Grain moisture at harvest of a stand planted again."),
+    _percent("base_moisture", "Base moisture", "Grain moisture up to which no drying is paid."),
+    _number("drying_cost", "money_per_point_of_grain", "Drying cost",
+            "To take one point of moisture out of one measure of grain."),
+    _number("unevenness_loss", "points", "Loss by unevenness",
+            "Taken off the yield percentage of the stand kept, because it came up unevenly.",
+            high=100),
+    _number("pan_limit", "pressure", "Limit of a pan",
+            "Resistance from which a layer counts as a pan."),
+    _number("tillage_margin", "depth", "Tillage margin",
+            "How far below the bottom of the pan the tool is to run."),
+    _number("tillage_least", "depth", "Least tillage depth", "Shallowest depth the tool is run."),
+    _number("tillage_greatest", "depth", "Greatest tillage depth", "Deepest the tool reaches."),
+    _number("tillage_step", "depth", "Tillage step", "By which steps the tool's depth is set."),
+    _number("tillage_cost", "money_per_area", "Tillage cost", "What the deep tillage costs."),
+    _number("machine_width", "length", "Machine width",
+            "Working width of the machine that follows the plan."),
+    _number("smallest_zone", "area", "Smallest zone", "Smallest piece worth treating by itself."),
+    NOTE,
+))
+
+_STAND_COUNTS = LayerSpec("stand_counts", "point", "Stand counts", (
+    READING_ID, STOP, TAKEN_AT,
+    _text("method", "Method", "How the plants were counted.", required=True,
+          default="row_length", values=("row_length", "wheel", "hoop")),
+    _whole("plants", "Plants", "Plants counted in all rows or hoops of the stop together."),
+    _number("length", "length", "Length",
+            "Length of row counted, or distance rolled by the wheel."),
+    _whole("rows", "Rows", "Rows counted side by side over that length.", default=1, low=1),
+    _number("hoop_diameter", "depth", "Hoop diameter", "Inside diameter of the hoop."),
+    _whole("hoops", "Hoops", "Hoops thrown and counted at the stop.", default=1, low=1),
+    _whole("growth_stage_bbch", "Growth stage (BBCH)", "Two digits of the BBCH scale.", high=99),
+    _whole("leaf_collars", "Leaf collars", "Leaves with a visible collar.", high=30),
+    _text("evenness", "Evenness", "How evenly the plants stand and have come up.",
+          values=("even", "uneven", "very_uneven")),
+    NOTE, PHOTO,
+))
+
+_ROW_COUNTS = LayerSpec("row_counts", "none", "Counts of single rows", (
+    READING_ID,
+    _child_of("of_stop", "Of stop", "The stand count this row belongs to."),
+    ROW_UNIT,
+    _whole("plants", "Plants", "Plants counted in this row."),
+    _number("length", "length", "Length", "Length counted in this row."),
+), parent=("stand_counts", "of_stop"))
+
+_PLANT_POSITIONS = LayerSpec("plant_positions", "none", "Plants along the tape", (
+    READING_ID,
+    _child_of("of_stop", "Of stop", "The stand count at which the tape lay."),
+    ROW_UNIT,
+    _number("position", "depth", "Position", "Mark of the tape at the plant."),
+), parent=("stand_counts", "of_stop"))
+
+_SEED_DEPTHS = LayerSpec("seed_depths", "point", "Seed depths", (
+    READING_ID, STOP, TAKEN_AT, ROW_UNIT,
+    _number("depth", "depth", "Seed depth", "From the soil's surface to the seed."),
+    ColumnSpec("emerged", "bool", "Emerged", "Whether the seed had come up."),
+    NOTE,
+))
+
+_COMPACTION_READINGS = LayerSpec("compaction_readings", "point", "Compaction readings", (
+    READING_ID, STOP, TAKEN_AT,
+    _text("means", "By", "Whether resistance was read on a gauge or a layer felt.",
+          required=True, default="gauge", values=("gauge", "felt")),
+    _text("cone", "Cone", "Cone of the gauge.", values=("small", "large", "none")),
+    _text("moisture", "Soil moisture", "State of the soil when it was probed.",
+          values=("dry", "moist", "at_capacity", "wet")),
+    _text("place", "Place", "Where the rod went in.",
+          values=("row", "between_rows", "wheel_track", "headland", "other")),
+    _text("refusal", "Refusal", "Whether the rod was stopped, and by what.", default="no",
+          values=("no", "stone", "layer")),
+    _number("felt_top", "depth", "Felt top", "Depth at which a hard layer was felt to begin."),
+    _number("felt_bottom", "depth", "Felt bottom", "Depth at which it was felt to end."),
+    _number("deepest", "depth", "Deepest", "Depth the rod reached."),
+    NOTE, PHOTO,
+))
+
+_COMPACTION_PROFILE = LayerSpec("compaction_profile", "none", "Resistance by depth", (
+    READING_ID,
+    _child_of("of_insertion", "Of insertion", "The compaction reading this belongs to."),
+    _number("depth", "depth", "Depth", "Depth of the tip of the cone."),
+    _number("resistance", "pressure", "Resistance", "Resistance read at that depth."),
+), parent=("compaction_readings", "of_insertion"))
+
+_PROBE_POINTS = LayerSpec("probe_points", "point", "Soil probes", (
+    READING_ID, STOP, TAKEN_AT,
+    _number("top_depth", "depth", "Top", "Depth at which the sample begins."),
+    _number("bottom_depth", "depth", "Bottom", "Depth at which the sample ends."),
+    _whole("cores", "Cores", "Cores put together in the sample.", low=1),
+    _text("sample_number", "Sample number", "Number on the bag and on the laboratory's sheet."),
+    _number("ph", None, "pH", "Soil pH in water.", high=14),
+    _text("ph_method", "pH by", "How the pH was found.", values=("meter", "laboratory", "strip")),
+    _number("buffer_ph", None, "Buffer pH", "Buffer pH from the laboratory.", high=14),
+    _percent("organic_matter", "Organic matter", "Organic matter of the soil, by weight."),
+    _number("phosphorus_ppm", "ppm", "Phosphorus", "Extractable phosphorus."),
+    _number("potassium_ppm", "ppm", "Potassium", "Extractable potassium."),
+    _number("nitrate_n_ppm", "ppm", "Nitrate nitrogen", "Nitrogen in nitrate."),
+    _percent("soil_moisture", "Soil moisture", "Water in the soil, by volume."),
+    NOTE, PHOTO,
+))
+
+_SCOUT_NOTES = LayerSpec("scout_notes", "point", "Scouting notes", (
+    READING_ID, STOP, TAKEN_AT,
+    _text("subject", "Subject", "What the note is about.",
+          values=("leaf", "stem", "root", "seed", "insect", "disease", "weed", "water", "other")),
+    _text("seen", "Seen", "What was seen, in words."),
+    _percent("severity", "Severity", "Share of the plant or the ground affected."),
+    _percent("incidence", "Incidence", "Share of the plants affected."),
+    _whole("root_rating", "Root rating", "Score of dug and washed roots.", high=10),
+    NOTE, PHOTO,
+))
+
+# Harvest records are kept as the machine wrote them: no limits, the cleaning judges them.
+_YIELD_POINTS = LayerSpec("yield_points", "point", "Yield points", (
+    READING_ID, TAKEN_AT,
+    _whole("season", "Season", "Year of the harvest.", low=None),
+    _text("crop", "Crop", "The crop harvested."),
+    _number("flow", "flow", "Flow", "Mass of wet grain per time.", low=None),
+    _number("moisture", "percent", "Moisture", "Moisture of the grain, wet basis.", low=None),
+    _number("interval_s", "seconds", "Interval", "Time this record stands for.", low=None),
+    _number("distance", "length", "Distance", "Way driven in that time.", low=None),
+    _number("swath", "length", "Swath", "Width harvested.", low=None),
+    _whole("pass_number", "Pass", "Number of the machine's pass.", low=None),
+    _number("dry_yield", "grain_yield", "Dry yield",
+            "Yield at market moisture, as the machine reported it.", low=None),
+))
+
+LAYERS = (_FIELD, _STAND_COUNTS, _ROW_COUNTS, _PLANT_POSITIONS, _SEED_DEPTHS,
+          _COMPACTION_READINGS, _COMPACTION_PROFILE, _PROBE_POINTS, _SCOUT_NOTES, _YIELD_POINTS)

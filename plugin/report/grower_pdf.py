@@ -1,0 +1,103 @@
+"""The grower's report as a PDF file: whole at its path, or not there at all."""
+import os
+import tempfile
+from pathlib import Path
+
+from qgis.core import Qgis, QgsLayoutExporter, QgsProject
+
+from ..core.problems import InputProblem
+from . import sections
+from .look import PAPERS
+from .map_layers import FolderMaps
+from .sheet import Sheet
+from .words import text_of, tr
+
+_DPI = 300.0
+
+
+def write_report(path, summary, *, folder, boundary_wkb, crs_wkt, paper="A4", tick=None):
+    """Write the report of one field call and return its number of pages.
+
+    The file is written beside its place and renamed at the end; a failure or a cancel leaves
+    what was there before. Everything drawn lives in a project of its own, made and dropped in
+    the thread that calls.
+
+    Parameters
+        path          the PDF to write
+        summary       dict in the shape that read_summary checks
+        folder        folder with surfaces/, zones.gpkg and observations.gpkg; some may lack
+        boundary_wkb  the field, WKB in crs_wkt
+        crs_wkt       the field's CRS, in metres
+        paper         "A4" or "Letter"
+        tick          called with the fraction done; may raise Stopped
+    Raises   InputProblem: unknown paper, unusable layer or boundary, or the file cannot be written
+    """
+    if paper not in PAPERS:
+        raise InputProblem(tr("{paper} is not a paper size of the report; choose {known}.").format(
+            paper=paper, known=", ".join(PAPERS)))
+    path = Path(path)
+    tick = tick or _no_tick
+    project = QgsProject()
+    maps = FolderMaps(project, folder=folder, boundary_wkb=boundary_wkb, crs_wkt=crs_wkt,
+                      units=summary["units"])
+    try:
+        sheet = compose(project, summary, maps, paper=paper, tick=tick)
+        with tempfile.TemporaryDirectory(prefix=".report", dir=path.parent) as beside:
+            written = Path(beside) / "report.pdf"
+            _export(sheet, str(written))
+            tick(1.0)
+            os.replace(written, path)
+        return sheet.page + 1
+    except OSError as error:
+        raise InputProblem(tr("The report cannot be written to {path}: {error}. Choose another "
+                              "place, or close the file where it is open.").format(
+            path=path, error=error)) from error
+    finally:
+        maps.close()
+
+
+def compose(project, summary, maps, *, paper="A4", tick=None):
+    """Return the filled Sheet of the report; its layout belongs to `project`, as do the maps."""
+    tick = tick or _no_tick
+    field, made = summary["field"], summary["made"]
+    _describe(project, field)
+    sheet = Sheet(
+        project, PAPERS[paper], running=field["name"], tick=lambda _: tick(sheet.page / 40.0),
+        visited=tr("Visited {date}").format(date=text_of(field.get("visited"))),
+        foot=f"{text_of(made.get('program'))} {made.get('version') or ''}".strip())
+    sections.draw_findings(sheet, summary)
+    if summary["stand"]:
+        sections.draw_stand(sheet, summary, maps)
+    if summary["pan"]:
+        sections.draw_pan(sheet, summary, maps)
+    for key in ("replant", "tillage"):
+        if summary[key]:
+            sections.draw_plan(sheet, summary, maps, key)
+    sections.draw_yields(sheet, summary, maps)
+    sections.draw_method(sheet, summary)
+    sheet.finish()
+    tick(0.5)
+    return sheet
+
+
+def _describe(project, field):
+    metadata = project.metadata()
+    metadata.setTitle(tr("Field report: {name}").format(name=field["name"]))
+    project.setMetadata(metadata)
+
+
+def _export(sheet, path):
+    settings = QgsLayoutExporter.PdfExportSettings()
+    settings.dpi = _DPI
+    settings.rasterizeWholeImage = False
+    settings.forceVectorOutput = True
+    settings.textRenderFormat = Qgis.TextRenderFormat.AlwaysText  # text that can be searched
+    settings.appendGeoreference = False  # GDAL would write files of its own beside the report
+    result = QgsLayoutExporter(sheet.layout).exportToPdf(path, settings)
+    if result != QgsLayoutExporter.ExportResult.Success:
+        raise InputProblem(tr("QGIS could not write the report ({result}). Choose another place, "
+                              "and see that the disk has room.").format(result=result))
+
+
+def _no_tick(_fraction):
+    return None

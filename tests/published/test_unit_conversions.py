@@ -1,0 +1,31 @@
+"""Factors as standards bodies and extension services print them, to the digits they print."""
+import pytest
+
+from plugin.core.units import bushels_per_acre_as_tonnes_per_hectare, convert
+
+
+@pytest.mark.parametrize(("value", "unit", "printed", "to", "half_digit"), [
+    # NIST SP 811 (2008), appendix B.8; "exact" ones to rounding
+    (1, "psi", 6.894757, "kPa", 5e-7), (1, "ac", 4046.856422, "m2", 5e-6),
+    (1, "ac", 0.4046856, "ha", 5e-8), (1, "ha", 2.471054, "ac", 5e-7),
+    (1, "in", 2.54, "cm", 1e-12), (1, "ft", 0.3048, "m", 1e-12),
+    (1, "lb", 0.45359237, "kg", 1e-12), (1, "MPa", 145.0377, "psi", 5e-5),
+    (1, "ac", 43_560, "ft2", 1e-7),
+    # a limit of 300 psi and its kin, as penetrometer guides print them
+    (100, "psi", 689, "kPa", 0.5), (200, "psi", 1379, "kPa", 0.5), (300, "psi", 2068, "kPa", 0.5),
+    (300, "psi", 2.07, "MPa", 0.005), (300, "psi", 206.8, "N/cm2", 0.05),
+    (2.0, "MPa", 290, "psi", 0.5), (2.5, "MPa", 363, "psi", 0.5), (3.0, "MPa", 435, "psi", 0.5),
+    (1.5, "MPa", 218, "psi", 0.5),
+    # 28,000 plants per acre by hand: 28,000 x 2.471054 = 69,190
+    (28_000, "plants/ac", 69_190, "plants/ha", 0.5), (1, "lb/ac", 1.12085, "kg/ha", 5e-6),
+    (1, "lb/s", 0.4536, "kg/s", 5e-5)])
+def test_printed_factors_come_back(value, unit, printed, to, half_digit):
+    assert convert(value, unit, to) == pytest.approx(printed, abs=half_digit)
+
+
+@pytest.mark.parametrize(("crop", "kg_per_ha"), [
+    ("corn", 62.768), ("sorghum", 62.768), ("soybean", 67.251), ("wheat", 67.251)])
+def test_a_bushel_per_acre_in_kilograms_per_hectare(crop, kg_per_ha):
+    # 56 lb: 56 x 0.45359237 / 0.40468564 = 62.768; 60 lb: 67.251 (printed to three decimals)
+    found = 1000 * bushels_per_acre_as_tonnes_per_hectare(1.0, crop)
+    assert found == pytest.approx(kg_per_ha, abs=5e-4)

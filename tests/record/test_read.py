@@ -1,0 +1,294 @@
+import hashlib
+import math
+import os
+import shutil
+import sqlite3
+from contextlib import closing
+
+import numpy as np
+import pytest
+from osgeo import gdal, ogr, osr
+from qgis.core import QgsGeometry, QgsPointXY, QgsVectorLayer, QgsVectorLayerUtils
+
+from plugin.core.problems import InputProblem
+from plugin.core.units import METRIC, US
+from plugin.record.ogr_files import strict_ogr
+from plugin.record.read import open_record
+from plugin.record.schema import LAYERS, layer_spec
+from plugin.record.write import append_rows
+
+
+def changed(record, change):
+    """Change a record through OGR, as a person could in any GIS."""
+    dataset = gdal.OpenEx(str(record), gdal.OF_VECTOR | gdal.OF_UPDATE)
+    change(dataset)
+    dataset.FlushCache()
+    return record
+
+
+def boundary_set(record, wkt):
+    def change(dataset):
+        layer = dataset.GetLayerByName("field")
+        feature = layer.GetNextFeature()
+        feature.SetGeometry(None if wkt is None else ogr.CreateGeometryFromWkt(wkt))
+        layer.SetFeature(feature)
+    return changed(record, change)
+
+
+def seed_depths_moved(record, authority):
+    """Make seed_depths anew in another CRS."""
+    def change(dataset):
+        dataset.DeleteLayer("seed_depths")
+        reference = osr.SpatialReference()
+        reference.ImportFromEPSG(authority)
+        layer = dataset.CreateLayer("seed_depths", reference, ogr.wkbPoint)
+        for column in layer_spec("seed_depths").columns:
+            layer.CreateField(ogr.FieldDefn(column.name, ogr.OFTString))
+    return changed(record, change)
+
+
+def test_a_record_says_what_it_is(untouched):
+    record = open_record(str(untouched))
+    assert record.units == {"us": US, "metric": METRIC}[untouched.stem]
+    assert record.currency == "USD" and record.path == str(untouched)
+    reference = osr.SpatialReference(record.crs_wkt)
+    assert reference.GetAuthorityCode(None) == "32615"
+    assert record.counts == {layer.name: int(layer.name == "field") for layer in LAYERS}
+    # 400 x 400 less half of 50 x 50.
+    assert ogr.CreateGeometryFromWkb(record.boundary_wkb).Area() == pytest.approx(158_750)
+    assert isinstance(record.boundary_wkb, bytes)
+    assert isinstance(record.field["season"], int)
+
+
+def test_the_sum_is_that_of_the_files_content(untouched):
+    # hashlib over the file itself is what sha256sum prints.
+    assert open_record(untouched).sha256 == hashlib.sha256(untouched.read_bytes()).hexdigest()
+
+
+def test_reading_changes_no_byte_no_date_and_leaves_nothing_beside(record):
+    append_rows(record, "stand_counts", [{"x": 500010.0, "y": 4400020.0}])
+    before = record.read_bytes(), record.stat().st_mtime_ns
+    open_record(record)
+    assert (record.read_bytes(), record.stat().st_mtime_ns) == before
+    assert [entry.name for entry in record.parent.iterdir()] == ["call.gpkg"]
+
+
+def test_a_record_in_a_folder_nobody_may_write_to_is_read(record):
+    os.chmod(record, 0o444)
+    os.chmod(record.parent, 0o555)
+    try:
+        assert open_record(record).counts["field"] == 1
+    finally:
+        os.chmod(record.parent, 0o755)
+
+
+def test_what_was_saved_but_not_yet_brought_into_the_file_is_read_too(record):
+    with closing(sqlite3.connect(record)) as database:
+        database.execute("PRAGMA journal_mode = wal")
+        database.execute("INSERT INTO row_counts (reading_id, of_stop, plants) "
+                         "VALUES ('a', 'b', 7)")
+        database.commit()
+        files = {entry: entry.read_bytes() for entry in record.parent.iterdir()}
+        assert b"MEDIUMINT" not in files[record.parent / "call.gpkg-wal"]  # it holds the row alone
+        found = open_record(record)
+        assert {entry: entry.read_bytes() for entry in record.parent.iterdir()} == files
+    assert found.table("row_counts")["plants"].tolist() == [7]
+    assert found.sha256 != hashlib.sha256(files[record]).hexdigest()  # the row counts in it
+
+
+def test_a_record_that_qgis_is_editing_is_read_as_it_was_last_saved(record):
+    layer = QgsVectorLayer(f"{record}|layername=seed_depths", "open", "ogr")
+    assert layer.startEditing()
+    for depth, saved in ((1.75, True), (9.0, False)):
+        feature = QgsVectorLayerUtils.createFeature(
+            layer, QgsGeometry.fromPointXY(QgsPointXY(500010, 4400020)))
+        feature.setAttribute("depth", depth)
+        assert layer.addFeature(feature)
+        assert not saved or layer.commitChanges(stopEditing=False)
+    files = {entry: entry.read_bytes() for entry in record.parent.iterdir()}
+    assert open_record(record).table("seed_depths")["depth"].tolist() == [1.75]
+    assert {entry: entry.read_bytes() for entry in record.parent.iterdir()} == files
+    assert layer.rollBack()
+
+
+def test_a_write_that_was_cut_off_is_seen_as_it_was_before(record, tmp_path):
+    """A program that died half way leaves its journal; the reader undoes the half on its copy."""
+    append_rows(record, "seed_depths", [{"x": 1.0, "y": 1.0}])
+    dead = tmp_path / "dead.gpkg"
+    with closing(sqlite3.connect(record)) as database:
+        database.execute("PRAGMA cache_size = 1")
+        database.execute("PRAGMA cache_spill = 1")
+        database.execute("BEGIN IMMEDIATE")
+        database.executemany(
+            "INSERT INTO row_counts (reading_id, of_stop) VALUES (?, ?)",
+            ((f"{number:0200d}", "x") for number in range(5000)))
+        shutil.copy(record, dead)
+        shutil.copy(f"{record}-journal", f"{dead}-journal")
+        database.rollback()
+    before = dead.read_bytes()
+    found = open_record(dead)
+    assert found.counts["row_counts"] == 0 and found.counts["seed_depths"] == 1
+    assert dead.read_bytes() == before
+
+
+def test_a_record_that_changes_while_it_is_read_is_refused(record, monkeypatch):
+    copyfile = shutil.copyfile
+
+    def copied_while_another_writes(source, target):
+        copyfile(source, target)
+        os.utime(source, ns=(0, record.stat().st_mtime_ns + 1_000_000_000))
+
+    monkeypatch.setattr(shutil, "copyfile", copied_while_another_writes)
+    with pytest.raises(InputProblem, match="call.gpkg is being written to just now. Try again"):
+        open_record(record)
+
+
+def test_a_layer_comes_as_arrays_of_one_length_in_the_order_of_the_rows(record):
+    append_rows(record, "seed_depths", [
+        {"x": 500010.0, "y": 4400020.0, "depth": 1.5, "emerged": True, "note": "a", "stop": 4},
+        {"x": 500011.0, "y": 4400021.0}])
+    table = open_record(record).table("seed_depths")
+    assert {name: len(values) for name, values in table.items()} == dict.fromkeys(
+        ["fid", "reading_id", "stop", "taken_at", "row_unit", "depth", "emerged", "note",
+         "x", "y"], 2)
+    assert table["fid"].tolist() == [1, 2] and table["fid"].dtype == np.int64
+    assert table["stop"].dtype == table["depth"].dtype == float
+    assert table["stop"][0] == 4 and math.isnan(table["stop"][1])
+    assert table["emerged"].tolist() == [True, None] and table["note"].tolist() == ["a", None]
+
+
+def test_an_empty_layer_comes_as_empty_arrays_of_the_same_kinds(untouched):
+    table = open_record(untouched).table("seed_depths")
+    assert all(len(values) == 0 for values in table.values())
+    assert table["depth"].dtype == float and table["note"].dtype == object
+    with pytest.raises(InputProblem, match="no layer roots"):
+        open_record(untouched).table("roots")
+
+
+def test_a_row_whose_point_was_taken_away_has_no_position(record):
+    append_rows(record, "seed_depths", [{"x": 500010.0, "y": 4400020.0}])
+
+    def change(dataset):
+        layer = dataset.GetLayerByName("seed_depths")
+        feature = layer.GetNextFeature()
+        feature.SetGeometry(None)
+        layer.SetFeature(feature)
+
+    table = open_record(changed(record, change)).table("seed_depths")
+    assert math.isnan(table["x"][0]) and math.isnan(table["y"][0])
+
+
+def test_a_column_of_the_users_own_does_no_harm(record):
+    changed(record, lambda dataset: dataset.GetLayerByName("seed_depths").CreateField(
+        ogr.FieldDefn("colour", ogr.OFTString)))
+    assert "colour" not in open_record(record).table("seed_depths")
+
+
+def test_an_empty_field_value_is_asked_for_in_words(untouched):
+    record = open_record(untouched)
+    assert record.field_value("season") == 2026
+    with pytest.raises(InputProblem, match="field, crop_price: crop price is empty; enter crop "
+                                           "price in the record"):
+        record.field_value("crop_price")
+    with pytest.raises(InputProblem, match="field has no column price"):
+        record.field_value("price")
+
+
+def test_a_file_that_is_no_record_is_refused(tmp_path):
+    with pytest.raises(InputProblem, match="There is no record at .*none.gpkg"):
+        open_record(tmp_path / "none.gpkg")
+    text = tmp_path / "text.gpkg"
+    text.write_text("not a database")
+    with pytest.raises(InputProblem, match="text.gpkg is not a GeoPackage that can be read"):
+        open_record(text)
+    (tmp_path / "text.gpkg-wal").write_text("nor is this a log")
+    with pytest.raises(InputProblem, match="text.gpkg is not a GeoPackage that can be read"):
+        open_record(text)
+    other = tmp_path / "other.gpkg"
+    gdal.GetDriverByName("GPKG").Create(str(other), 0, 0, 0, gdal.GDT_Unknown).CreateLayer("roads")
+    with pytest.raises(InputProblem, match="other.gpkg is no record: it has no layer field"):
+        open_record(other)
+
+
+@pytest.mark.parametrize("name", [layer.name for layer in LAYERS])
+def test_a_layer_that_was_taken_out_is_named(record, name):
+    changed(record, lambda dataset: dataset.DeleteLayer(name))
+    with pytest.raises(InputProblem, match=f"it has no layer {name}"):
+        open_record(record)
+
+
+def test_a_column_that_was_taken_out_is_named(record):
+    def change(dataset):
+        layer = dataset.GetLayerByName("stand_counts")
+        layer.DeleteField(layer.GetLayerDefn().GetFieldIndex("plants"))
+    with pytest.raises(InputProblem, match=r"stand_counts has lost its column plants. Add it again"
+                                           r" \(int\)"):
+        open_record(changed(record, change))
+
+
+@pytest.mark.parametrize("rows", [0, 2])
+def test_a_record_has_one_field(record, rows):
+    def change(dataset):
+        layer = dataset.GetLayerByName("field")
+        feature = layer.GetNextFeature()
+        if rows == 0:
+            layer.DeleteFeature(feature.GetFID())
+        else:
+            feature.SetFID(-1)
+            feature.SetField("reading_id", "other")
+            layer.CreateFeature(feature)
+    with pytest.raises(InputProblem, match=f"field has {rows} rows; it must have one"):
+        open_record(changed(record, change))
+
+
+@pytest.mark.parametrize("wkt,words", [
+    (None, "field has no boundary. Draw the outline"),
+    ("MULTIPOLYGON EMPTY", "field has no boundary. Draw the outline"),
+    ("MULTIPOLYGON (((0 0, 100 100, 100 0, 0 100, 0 0)))", "the boundary in field crosses itself"),
+])
+def test_a_boundary_that_cannot_be_used_is_refused(record, wkt, words):
+    with pytest.raises(InputProblem, match=words):
+        open_record(boundary_set(record, wkt))
+
+
+def test_parts_that_meet_are_made_one(record):
+    # Two squares side by side, 100 x 100 each.
+    boundary_set(record, "MULTIPOLYGON (((0 0, 100 0, 100 100, 0 100, 0 0)), "
+                         "((200 0, 300 0, 300 100, 200 100, 200 0)))")
+    shape = ogr.CreateGeometryFromWkb(open_record(record).boundary_wkb)
+    assert shape.GetGeometryName() == "MULTIPOLYGON" and shape.Area() == 20_000
+
+
+@pytest.mark.parametrize("authority,called", [(4326, "WGS 84"), (2236, "Florida East")])
+def test_a_record_not_in_metres_is_refused(record, authority, called):
+    with pytest.raises(InputProblem, match=f"seed_depths is in .*{called}.*, which does not count "
+                                           "in metres"):
+        open_record(seed_depths_moved(record, authority))
+
+
+def test_a_layer_in_another_zone_than_the_field_is_refused(record):
+    with pytest.raises(InputProblem, match="seed_depths is in WGS 84 / UTM zone 16N, but field is "
+                                           "in WGS 84 / UTM zone 15N. Reproject seed_depths"):
+        open_record(seed_depths_moved(record, 32616))
+
+
+def test_units_that_are_unknown_are_refused(record):
+    def change(dataset):
+        layer = dataset.GetLayerByName("field")
+        feature = layer.GetNextFeature()
+        feature.SetField("units", "imperial")
+        layer.SetFeature(feature)
+    with pytest.raises(InputProblem, match="field, units: 'imperial' is not one of us, metric"):
+        open_record(changed(record, change))
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_ogr_is_left_as_it_was_found(before):
+    (ogr.UseExceptions if before else ogr.DontUseExceptions)()
+    try:
+        with pytest.raises(RuntimeError), strict_ogr():
+            assert ogr.GetUseExceptions() and gdal.GetUseExceptions() and osr.GetUseExceptions()
+            osr.SpatialReference().SetFromUserInput("no such system")
+        assert bool(ogr.GetUseExceptions()) is before
+    finally:
+        ogr.DontUseExceptions()
