@@ -30,9 +30,9 @@ def ticker(feedback, start=0.0, end=1.0):
     The tick raises Stopped once the user has cancelled.
     """
     def tick(fraction):
+        feedback.setProgress(100.0 * (start + (end - start) * fraction))
         if feedback.isCanceled():
             raise Stopped
-        feedback.setProgress(100.0 * (start + (end - start) * fraction))
     return tick
 
 

@@ -9,10 +9,10 @@ from qgis.core import (
 )
 
 from ..core.interpolate.chance import SIDES, chance
-from ..core.problems import InputProblem
+from ..core.problems import InputProblem, Stopped
 from ..core.surface import Surface
 from ..layers.rasters import read_surface, write_surface
-from .base import SpadeworkAlgorithm, geotiff, tr
+from .base import SpadeworkAlgorithm, geotiff, ticker, tr
 from .made import made
 
 
@@ -49,6 +49,7 @@ class ChanceMap(SpadeworkAlgorithm):
         try:
             surface = read_surface(layer.source())
             values = chance(surface, limit, side)
+            ticker(feedback)(0.5)
             account = {name: kept for name, kept in surface.account.items()
                        if name not in ("sites", "made")}
             write_surface(path, Surface(
@@ -57,6 +58,8 @@ class ChanceMap(SpadeworkAlgorithm):
                 "", surface.grid, surface.inside, values, np.where(np.isnan(values), np.nan, 0.0),
                 account), made(self.ID, {self.LIMIT: limit, self.SIDE: side,
                                          self.SURFACE: surface.account["made"]}))
+        except Stopped:
+            return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
         return {self.CHANCE: path}

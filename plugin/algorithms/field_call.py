@@ -69,7 +69,8 @@ class FieldCall(SpadeworkAlgorithm):
 
     def processAlgorithm(self, parameters, context, feedback):
         """Run every step in a folder beside the one asked for, then put it in its place."""
-        folder = Path(self.parameterAsFileOutput(parameters, self.OUTPUT_FOLDER, context)).absolute()
+        folder = Path(self.parameterAsFileOutput(parameters, self.OUTPUT_FOLDER,
+                                                 context)).absolute()
         refused = refuse_folder(folder, replace=self.parameterAsBool(parameters, self.REPLACE,
                                                                      context))
         if refused:

@@ -14,9 +14,10 @@ from ..layers.boundary import area_m2, inside_shares
 from ..layers.json_files import read_json, write_json
 from ..layers.rasters import read_surface
 from ..layers.rate_files import FORMATS
-from ..layers.vectors import VectorLayer, read_vector, write_vector
+from ..layers.vectors import REAL, TEXT, Column, VectorLayer, read_vector, write_vector
 from ..record.plan_settings import machine_width_m, smallest_zone_m2
 from ..record.read import Record
+from ..report.layers_of_folder import FIELD_LAYER
 from ..report.result_project import write_project
 from .made import made
 
@@ -241,8 +242,8 @@ def _summary(work):
     record, found = work.record, work.found
     if not any(found.get(name) for name in ("stand", "pan", "yields")):
         raise InputProblem("Nothing could be made of the record. " + " ".join(work.lacking))
-    if work.layers:
-        write_vector(work.path("zones.gpkg"), "GPKG", work.layers)
+    area = float(convert(area_m2(record.boundary_wkb), "m2", record.units.area))
+    write_vector(work.path("zones.gpkg"), "GPKG", [*work.layers, _field(record, area)])
     observed = [read_vector(path)[0]
                 for path in sorted((work.folder / "observations").glob("*.gpkg"))]
     if observed:
@@ -253,9 +254,16 @@ def _summary(work):
         {"file": Path(record.path).name, "sha256": record.sha256, "units": record.units,
          "field": record.field, "counts": record.counts},
         made("fieldcall", {"CELL": work.cell_m}, record.sha256),
-        area=float(convert(area_m2(record.boundary_wkb), "m2", record.units.area)),
-        stand=found.get("stand"), pan=found.get("pan"), yields=found["yields"],
+        area=area, stand=found.get("stand"), pan=found.get("pan"), yields=found["yields"],
         lacking=work.lacking, **plans))
+
+
+def _field(record, area):
+    return VectorLayer(
+        FIELD_LAYER, record.crs_wkt,
+        (Column("name", TEXT, "name of the field"), Column("area", REAL, "area of the field"),
+         Column("area_unit", TEXT, "unit of the area")),
+        [record.boundary_wkb], [[record.field["name"] or "", area, record.units.area]], "Field")
 
 
 def _report(work):

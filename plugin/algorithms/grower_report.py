@@ -13,6 +13,7 @@ from qgis.core import (
 from ..core.problems import InputProblem, Stopped
 from ..record.read import open_record
 from ..report.grower_pdf import write_report
+from ..report.main_thread import on_main_thread
 from ..report.map_layers import folder_holds_maps
 from ..report.summary_shape import read_summary
 from .base import SpadeworkAlgorithm, ticker, tr
@@ -34,12 +35,10 @@ class GrowerReport(SpadeworkAlgorithm):
     PAGES = "PAGES"
 
     def flags(self):
-        """Return the flags: run by itself, in the main thread.
+        """Return the flags: run by itself, in the main thread, where a print layout belongs.
 
-        A print layout is a graphics scene, and Qt keeps one list of all scenes that is not
-        guarded against threads; a desktop that opens a layout at the same moment could meet it.
-        Everything drawn is made and dropped by the thread that runs, so that an algorithm that
-        works in the background can still call this one.
+        An algorithm that works in the background and calls this one gets the same: the report is
+        written on the main thread while it waits.
         """
         return super().flags() | QgsProcessingAlgorithm.Flag.FlagNoThreading
 
@@ -91,12 +90,11 @@ class GrowerReport(SpadeworkAlgorithm):
             summary = read_summary(self.file_parameter(parameters, self.SUMMARY, context))
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
-            pages = write_report(
-                path, summary,
-                folder=self.file_parameter(parameters, self.FOLDER, context),
-                boundary_wkb=record.boundary_wkb, crs_wkt=record.crs_wkt,
-                paper=PAPERS[self.parameterAsEnum(parameters, self.PAGE, context)],
-                tick=ticker(feedback))
+            folder = self.file_parameter(parameters, self.FOLDER, context)
+            paper = PAPERS[self.parameterAsEnum(parameters, self.PAGE, context)]
+            pages = on_main_thread(lambda: write_report(
+                path, summary, folder=folder, boundary_wkb=record.boundary_wkb,
+                crs_wkt=record.crs_wkt, paper=paper, tick=ticker(feedback)))
         except Stopped:
             return {}
         except InputProblem as problem:

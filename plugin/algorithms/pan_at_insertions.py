@@ -13,13 +13,13 @@ from qgis.core import (
 
 from ..core.deliver.observed import pan_account
 from ..core.observations import ABOVE, BELOW, EXACT
-from ..core.problems import InputProblem
+from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
 from ..layers.json_files import write_json
 from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb, write_vector
 from ..record.pan_readings import pan_readings
 from ..record.read import open_record
-from .base import SpadeworkAlgorithm, driver_of, tr
+from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 
 CENSORING_WORDS = {EXACT: "", ABOVE: "above", BELOW: "below"}
 
@@ -81,12 +81,15 @@ class PanAtInsertions(SpadeworkAlgorithm):
             found = pan_readings(record, limit=limit, units_checked=checked)
             for warning in found.warnings:
                 feedback.pushWarning(warning)
+            ticker(feedback)(0.5)
             write_vector(path, driver_of(path), [_layer(found, record, reach)])
             if account_path:
                 write_json(account_path, pan_account(
                     found.pans, found.stops, found.over_table_limit, limit=found.limit,
                     pressure_unit=record.units.pressure, warnings=found.warnings,
                     left_out=found.left_out))
+        except Stopped:
+            return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
         with_pan = sum(stop.found for stop in found.stops)

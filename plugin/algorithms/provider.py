@@ -11,7 +11,8 @@ ICON = Path(__file__).parents[1] / "gui" / "spadework.svg"
 
 # Every algorithm's id, known without importing one: a missing package must not hide them.
 IDS = ("newrecord", "standatstops", "panatinsertions", "cleanyield", "surface", "chancemap",
-       "zonesbylimits", "replantplan", "tillageplan", "ratefile", "growerreport", "fieldcall")
+       "nextstops", "zonesbylimits", "replantplan", "tillageplan", "ratefile", "growerreport",
+       "fieldcall")
 
 
 def lacking():
@@ -32,6 +33,7 @@ def algorithm_classes():
     from .field_call import FieldCall
     from .grower_report import GrowerReport
     from .new_record import NewRecord
+    from .next_stops import NextStops
     from .pan_at_insertions import PanAtInsertions
     from .rate_file import RateFile
     from .replant_plan import ReplantPlan
@@ -41,7 +43,7 @@ def algorithm_classes():
     from .zones_by_limits import ZonesByLimits
 
     return (NewRecord, StandAtStops, PanAtInsertions, CleanYield, SurfaceAlgorithm, ChanceMap,
-            ZonesByLimits, ReplantPlan, TillagePlan, RateFile, GrowerReport, FieldCall)
+            NextStops, ZonesByLimits, ReplantPlan, TillagePlan, RateFile, GrowerReport, FieldCall)
 
 
 class WithoutScipy(SpadeworkAlgorithm):

@@ -9,11 +9,11 @@ from qgis.core import (
 )
 
 from ..core.deliver.rate_table import MANY_ZONES, rate_rows
-from ..core.problems import InputProblem
+from ..core.problems import InputProblem, Stopped
 from ..layers.nulls import plain
 from ..layers.polygons import features_of
 from ..layers.rate_files import FORMATS, write_rates
-from .base import SpadeworkAlgorithm, tr
+from .base import SpadeworkAlgorithm, ticker, tr
 
 
 class RateFile(SpadeworkAlgorithm):
@@ -63,8 +63,11 @@ class RateFile(SpadeworkAlgorithm):
             rows = rate_rows(source.sourceName(),
                              [dict(zip(columns, map(plain, feature.attributes())))
                               for feature in features])
+            ticker(feedback)(0.5)
             count = write_rates(path, name, source.sourceCrs().toWkt(),
                                 [bytes(feature.geometry().asWkb()) for feature in features], rows)
+        except Stopped:
+            return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
         if count > MANY_ZONES:

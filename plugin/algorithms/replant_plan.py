@@ -13,7 +13,7 @@ from ..core.decide.replant import break_even_stand, replant_plan
 from ..core.decide.yield_response import load_table, tables
 from ..core.deliver.plan_account import area_of, plan_account, replant_headline
 from ..core.interpolate.draws_of_surface import draws_of_surface
-from ..core.problems import InputProblem
+from ..core.problems import InputProblem, Stopped
 from ..core.zone.workable import radius_of_width
 from ..layers.boundary import inside_shares
 from ..layers.json_files import write_json
@@ -22,7 +22,7 @@ from ..layers.vectors import write_vector
 from ..layers.zone_layers import plan_layer
 from ..record.plan_settings import machine_width_m, replant_settings, smallest_zone_m2
 from ..record.read import open_record
-from .base import SpadeworkAlgorithm, driver_of, tr
+from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 
 DRAWS = 400
 USUAL_TABLE = "corn_nafziger_1994"  # the one that covers most dates and stands
@@ -66,27 +66,30 @@ class ReplantPlan(SpadeworkAlgorithm):
         path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         name = list(tables())[self.parameterAsEnum(parameters, self.TABLE, context)]
+        tick = ticker(feedback)
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
             settings = replant_settings(record)
             stand = read_surface(layer.source(),
                                  lambda grid: inside_shares(record.boundary_wkb, grid))
-            feedback.setProgress(20)
+            tick(0.2)
             cells, draws = draws_of_surface(stand, draws=DRAWS)
-            feedback.setProgress(60)
+            tick(0.6)
             table = load_table(name, record.units.population)
             plan = replant_plan(
                 stand, draws, cells, table, settings, area_unit=record.units.area,
                 smallest_area_m2=smallest_zone_m2(record),
                 smooth_radius_cells=radius_of_width(machine_width_m(record), stand.grid.cell_m))
-            feedback.setProgress(90)
+            tick(0.9)
             write_vector(path, driver_of(path), [plan_layer(plan, record.boundary_wkb)])
             if account_path:
                 at = break_even_stand(table, settings)
                 write_json(account_path, plan_account(
                     plan, title=tr("Replant plan"), headline=replant_headline(plan),
                     break_even=None if at is None else (at, record.units.population)))
+        except Stopped:
+            return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
         feedback.pushInfo(replant_headline(plan))

@@ -8,12 +8,12 @@ from qgis.core import (
 )
 
 from ..core.deliver.observed import stand_account
-from ..core.problems import InputProblem
+from ..core.problems import InputProblem, Stopped
 from ..layers.json_files import write_json
 from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb, write_vector
 from ..record.read import open_record
 from ..record.stand_readings import stand_readings
-from .base import SpadeworkAlgorithm, driver_of, tr
+from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 
 
 class StandAtStops(SpadeworkAlgorithm):
@@ -50,10 +50,13 @@ class StandAtStops(SpadeworkAlgorithm):
             found = stand_readings(record)
             for warning in found.warnings:
                 feedback.pushWarning(warning)
+            ticker(feedback)(0.5)
             write_vector(path, driver_of(path), [_layer(found, record)])
             if account_path:
                 write_json(account_path, stand_account(found.stand, found.observations,
                                                        found.warnings, found.left_out))
+        except Stopped:
+            return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
         feedback.pushInfo(tr("{stops} stops; the error of a count rests on {source}.").format(

@@ -17,7 +17,8 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
-from ..core.interpolate.covariance import FAMILIES, NUGGET, CovarianceModel
+from ..core.interpolate.covariance import CANDIDATES, NUGGET, CovarianceModel
+from ..core.interpolate.diagnostics import surface_diagnostics
 from ..core.interpolate.estimate import estimate_surface, unsure
 from ..core.interpolate.field_mean import field_mean
 from ..core.problems import InputProblem, Stopped
@@ -29,6 +30,7 @@ from ..layers.polygons import boundary_of
 from ..layers.rasters import write_surface
 from ..layers.vectors import write_vector
 from ..layers.zone_layers import mask_layer
+from ..report.diagnostic_figures import can_draw, write_figures
 from .base import SpadeworkAlgorithm, driver_of, geotiff, ticker, tr
 from .made import made
 
@@ -50,7 +52,7 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
     BOUNDARY, CELL, METHOD, MODEL, NEIGHBOURS = ("BOUNDARY", "CELL", "METHOD", "MODEL",
                                                  "NEIGHBOURS")
     TITLE, UNIT = "TITLE", "UNIT"
-    SURFACE, DIAGNOSTICS, UNSURE = "SURFACE", "DIAGNOSTICS", "UNSURE"
+    SURFACE, DIAGNOSTICS, FIGURES, UNSURE = "SURFACE", "DIAGNOSTICS", "FIGURES", "UNSURE"
 
     def initAlgorithm(self, configuration=None):
         """Declare readings, boundary, cell, method and outputs."""
@@ -97,7 +99,14 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
         self.described(QgsProcessingParameterFileDestination(
             self.DIAGNOSTICS, tr("Diagnostics (JSON)"), "JSON (*.json)", optional=True,
             createByDefault=False),
-            tr("Readings, models compared, the one chosen, the check by leaving readings out."))
+            tr("Readings, models compared, the one chosen, the variogram beside it, and the check "
+               "by leaving readings out, reading by reading."))
+        self.described(QgsProcessingParameterFileDestination(
+            self.FIGURES, tr("Figures (PNG)"), "PNG (*.png)", optional=True,
+            createByDefault=False),
+            tr("The variogram with the model and the number of pairs, readings left out against "
+               "what the others predict, and a map of where predictions are off. Needs "
+               "matplotlib."))
         self.described(QgsProcessingParameterVectorDestination(
             self.UNSURE, tr("Where the map says little"), optional=True, createByDefault=False),
             tr("Polygons where readings tell less than half of what neighbours could; hatched on "
@@ -120,6 +129,9 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
                              "them.").format(
                 readings=sources[0].sourceName(), crs=crs_named(sources[0].sourceCrs()),
                 boundary=sources[1].sourceName(), other=crs_named(sources[1].sourceCrs()))
+        if self.parameterAsFileOutput(parameters, self.FIGURES, context) and not can_draw():
+            return False, tr("Figures are drawn by matplotlib, which this QGIS comes without. "
+                             "Leave Figures empty, or add matplotlib to the Python of QGIS.")
         try:
             _model(self.parameterAsString(parameters, self.MODEL, context))
         except InputProblem as problem:
@@ -154,10 +166,12 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
                                      context, feedback)
             results = {self.SURFACE: path, "USED": len(observations), "LEFT_OUT": len(left_out),
                        "VERDICT": surface.account["verdict"]}
+            diagnostics = self._diagnostics(surface, observations, parameters, context, feedback)
+            # From here on a cancel comes too late: nothing is written before it could stop this.
             write_surface(path, surface, made(self.ID, {
                 self.FIELD: field, self.CELL: grid.cell_m,
                 self.MODEL: self.parameterAsString(parameters, self.MODEL, context)}))
-            results |= self._write_further(surface, boundary, parameters, context)
+            results |= self._write_further(surface, diagnostics, boundary, parameters, context)
         except Stopped:
             return {}
         except InputProblem as problem:
@@ -171,18 +185,29 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
                       if parameters.get(self.NEIGHBOURS) is not None else None)
         return estimate_surface(
             observations, grid, inside, neighbours=neighbours, tick=ticker(feedback, 0.05, 0.95),
-            families=(NUGGET,) if method == "mean" else (NUGGET, *FAMILIES),
+            families=(NUGGET,) if method == "mean" else CANDIDATES,
             between=(0.0, 1.0) if method == "chance" else (-math.inf, math.inf),
             model=_model(self.parameterAsString(parameters, self.MODEL, context)))
 
-    def _write_further(self, surface, boundary, parameters, context):
+    def _diagnostics(self, surface, observations, parameters, context, feedback):
+        if not any(self.parameterAsFileOutput(parameters, name, context)
+                   for name in (self.DIAGNOSTICS, self.FIGURES)):
+            return None
+        return surface_diagnostics(surface, observations, tick=ticker(feedback, 0.95, 1.0))
+
+    def _write_further(self, surface, found, boundary, parameters, context):
         written = {}
         diagnostics = self.parameterAsFileOutput(parameters, self.DIAGNOSTICS, context)
+        figures = self.parameterAsFileOutput(parameters, self.FIGURES, context)
         if diagnostics:
             mean, error = field_mean(surface)
             write_json(diagnostics, {**surface.account, "name": surface.name,
-                                     "unit": surface.unit, "mean": mean, "mean_error": error})
+                                     "unit": surface.unit, "mean": mean, "mean_error": error,
+                                     "diagnostics": found})
             written[self.DIAGNOSTICS] = diagnostics
+        if figures:
+            write_figures(figures, found, name=surface.name, unit=surface.unit)
+            written[self.FIGURES] = figures
         path = self.parameterAsOutputLayer(parameters, self.UNSURE, context)
         if path:
             write_vector(path, driver_of(path), [mask_layer(

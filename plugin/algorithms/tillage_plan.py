@@ -11,7 +11,7 @@ from qgis.core import (
 
 from ..core.decide.tillage_depth import tillage_plan
 from ..core.deliver.plan_account import area_of, plan_account, tillage_headline
-from ..core.problems import InputProblem
+from ..core.problems import InputProblem, Stopped
 from ..core.zone.workable import radius_of_width
 from ..layers.boundary import inside_shares
 from ..layers.json_files import write_json
@@ -20,7 +20,7 @@ from ..layers.vectors import write_vector
 from ..layers.zone_layers import plan_layer
 from ..record.plan_settings import machine_width_m, smallest_zone_m2, tillage_settings
 from ..record.read import open_record
-from .base import SpadeworkAlgorithm, driver_of, tr
+from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 
 
 class TillagePlan(SpadeworkAlgorithm):
@@ -64,6 +64,7 @@ class TillagePlan(SpadeworkAlgorithm):
                 raise QgsProcessingException(self.invalidRasterError(parameters, name))
         path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
+        tick = ticker(feedback)
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
@@ -72,16 +73,18 @@ class TillagePlan(SpadeworkAlgorithm):
             bottom, chance = (read_surface(
                 layers[name].source(), lambda grid: inside_shares(record.boundary_wkb, grid))
                 for name in (self.BOTTOM, self.CHANCE))
-            feedback.setProgress(40)
+            tick(0.4)
             plan = tillage_plan(
                 bottom, chance, settings, area_unit=record.units.area,
                 smallest_area_m2=smallest_zone_m2(record),
                 smooth_radius_cells=radius_of_width(machine_width_m(record), bottom.grid.cell_m))
-            feedback.setProgress(80)
+            tick(0.8)
             write_vector(path, driver_of(path), [plan_layer(plan, record.boundary_wkb)])
             if account_path:
                 write_json(account_path, plan_account(plan, title=tr("Tillage plan"),
                                                       headline=tillage_headline(plan)))
+        except Stopped:
+            return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
         feedback.pushInfo(tillage_headline(plan))

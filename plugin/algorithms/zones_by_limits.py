@@ -12,7 +12,7 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
-from ..core.problems import InputProblem
+from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
 from ..core.zone.by_limits import zones_by_limits
 from ..core.zone.workable import radius_of_width, workable_zones
@@ -22,7 +22,7 @@ from ..layers.polygons import boundary_of
 from ..layers.rasters import read_surface
 from ..layers.vectors import write_vector
 from ..layers.zone_layers import zone_layer
-from .base import SpadeworkAlgorithm, driver_of, tr
+from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 
 
 class ZonesByLimits(SpadeworkAlgorithm):
@@ -87,20 +87,23 @@ class ZonesByLimits(SpadeworkAlgorithm):
         path = self.parameterAsOutputLayer(parameters, self.ZONES, context)
         width_m = self.parameterAsDouble(parameters, self.MACHINE_WIDTH, context)
         smallest_ha = self.parameterAsDouble(parameters, self.SMALLEST_AREA, context)
+        tick = ticker(feedback)
         try:
             boundary = None if source is None else boundary_of(source)
             surface = read_surface(layer.source(), None if boundary is None else
                                    lambda grid: inside_shares(boundary, grid))
             zones = zones_by_limits(
                 surface, _limits(self.parameterAsString(parameters, self.LIMITS, context)))
-            feedback.setProgress(40)
+            tick(0.4)
             zones = workable_zones(
                 zones, surface.estimate,
                 smooth_radius_cells=radius_of_width(width_m, surface.grid.cell_m),
                 smallest_area_m2=float(convert(smallest_ha, "ha", "m2")))
-            feedback.setProgress(70)
+            tick(0.7)
             write_vector(path, driver_of(path), [zone_layer("zones", zones, boundary,
                                                             title=surface.name)])
+        except Stopped:
+            return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
         return {self.ZONES: path, "COUNT": len(zones.zones)}

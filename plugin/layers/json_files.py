@@ -9,8 +9,12 @@ from .beside import beside
 def write_json(path, content):
     """Write plain content (dict, list, numbers, words) to a JSON file; NaN is written as null."""
     with beside(path) as unfinished:
-        unfinished.write_text(json.dumps(_plain(content), indent=1, ensure_ascii=False) + "\n",
-                              encoding="utf-8")
+        unfinished.write_text(json_text(content, indent=1) + "\n", encoding="utf-8")
+
+
+def json_text(content, *, indent=None):
+    """Return plain content as JSON text; NaN and infinity as null, which JSON has no word for."""
+    return json.dumps(_plain(content), indent=indent, ensure_ascii=False)
 
 
 def read_json(path):

@@ -1,10 +1,10 @@
 """Attribute values to plain ones: what is empty becomes None, or NaN among numbers."""
-from qgis.PyQt.QtCore import QVariant
+from ..qt_compat import is_null
 
 
 def plain(value):
     """Return an attribute as it is; None where it is empty."""
-    return None if isinstance(value, QVariant) and value.isNull() else value
+    return None if is_null(value) else value
 
 
 def number_of(value):

@@ -11,6 +11,7 @@ from ..core.problems import InputProblem
 from ..core.surface import Surface
 from ..record.ogr_files import strict_ogr
 from .beside import beside
+from .json_files import json_text
 
 DOMAIN = "SPADEWORK"
 BANDS = ("estimate", "standard error")
@@ -45,8 +46,8 @@ def write_surface(path, surface, made):
             raster.SetGeoTransform((grid.west_m, grid.cell_m, 0, grid.north_m, 0, -grid.cell_m))
             raster.SetProjection(grid.crs_wkt)
             raster.SetMetadata({"NAME": surface.name, "UNIT": surface.unit,
-                                "ACCOUNT": json.dumps(surface.account),
-                                "MADE": json.dumps(made)}, DOMAIN)
+                                "ACCOUNT": json_text(surface.account),
+                                "MADE": json_text(made)}, DOMAIN)
             for number, values in enumerate((surface.estimate, surface.standard_error), start=1):
                 band = raster.GetRasterBand(number)
                 band.SetNoDataValue(float("nan"))

@@ -45,12 +45,12 @@ def write_rates(path, format_name, crs_wkt, geometries, rows):
 def _polygons(wkb, zone):
     with strict_ogr():
         geometry = ogr.CreateGeometryFromWkb(wkb) if wkb else None
+        if geometry is not None and not geometry.IsValid():
+            raise InputProblem(f"Zone {zone}: its polygon crosses itself. Mend it with Fix "
+                               "geometries.")
         if geometry is None or not geometry.Area() > 0:
             raise InputProblem(f"Zone {zone} has no polygon. Draw it, or take the row out of the "
                                "plan.")
-        if not geometry.IsValid():
-            raise InputProblem(f"Zone {zone}: its polygon crosses itself. Mend it with Fix "
-                               "geometries.")
         if geometry.GetGeometryName() == "POLYGON":
             return [wkb]
         return [bytes(geometry.GetGeometryRef(number).ExportToWkb(ogr.wkbNDR))

@@ -80,6 +80,7 @@ def write_vector(path, driver, layers, *, options=(), epsg=None):
             for layer in layers:
                 _write_layer(dataset, layer, options, epsg)
             dataset = None
+            _count_again(unfinished, layers)
         except RuntimeError as problem:
             raise InputProblem(f"{Path(path).name} could not be written: {problem}.") from problem
 
@@ -145,6 +146,15 @@ def _write_layer(dataset, layer, options, epsg):
             _set(feature, number, value, layer.columns[number].kind)
         made.CreateFeature(feature)
     made.CommitTransaction()
+
+
+def _count_again(path, layers):
+    """Raise RuntimeError unless the file reads back: a disk that fills up is not always told of."""
+    dataset = gdal.OpenEx(str(path), gdal.OF_VECTOR | gdal.OF_READONLY)
+    for number, layer in enumerate(layers):
+        there = dataset.GetLayer(number).GetFeatureCount()
+        if there != len(layer.rows):
+            raise RuntimeError(f"{there} of {len(layer.rows)} rows of {layer.name} arrived")
 
 
 def _set(feature, number, value, kind):

@@ -47,8 +47,10 @@ def stand_readings(record):
     checks = (
         (~np.isfinite(positions).all(axis=1), "there is no place on the map. Put a point where the "
                                               "count was taken."),
-        (~((plants >= 0) & np.isfinite(plants)), "there is no count of plants. Enter plants, or the rows in row_counts."),
-        (~((area_m2 > 0) & np.isfinite(area_m2)), "length or hoop is missing or 0. Enter what was measured."),
+        (~((plants >= 0) & np.isfinite(plants)),
+         "there is no count of plants. Enter plants, or the rows in row_counts."),
+        (~((area_m2 > 0) & np.isfinite(area_m2)),
+         "length or hoop is missing or 0. Enter what was measured."),
         (usable & ~inside_mask(record.boundary_wkb, positions),
          "the place lies outside the field. Check the point, its CRS or the boundary."))
     for mask, what in checks:

@@ -6,9 +6,11 @@ from pathlib import Path
 from qgis.core import Qgis, QgsLayoutExporter, QgsProject
 
 from ..core.problems import InputProblem
-from . import sections
+from .findings import draw_findings
 from .look import PAPERS
 from .map_layers import FolderMaps
+from .plan_section import draw_plan
+from .sections import draw_method, draw_pan, draw_stand, draw_yields
 from .sheet import Sheet
 from .words import text_of, tr
 
@@ -65,16 +67,16 @@ def compose(project, summary, maps, *, paper="A4", tick=None):
         project, PAPERS[paper], running=field["name"], tick=lambda _: tick(sheet.page / 40.0),
         visited=tr("Visited {date}").format(date=text_of(field.get("visited"))),
         foot=f"{text_of(made.get('program'))} {made.get('version') or ''}".strip())
-    sections.draw_findings(sheet, summary)
+    draw_findings(sheet, summary)
     if summary["stand"]:
-        sections.draw_stand(sheet, summary, maps)
+        draw_stand(sheet, summary, maps)
     if summary["pan"]:
-        sections.draw_pan(sheet, summary, maps)
+        draw_pan(sheet, summary, maps)
     for key in ("replant", "tillage"):
         if summary[key]:
-            sections.draw_plan(sheet, summary, maps, key)
-    sections.draw_yields(sheet, summary, maps)
-    sections.draw_method(sheet, summary)
+            draw_plan(sheet, summary, maps, key)
+    draw_yields(sheet, summary, maps)
+    draw_method(sheet, summary)
     sheet.finish()
     tick(0.5)
     return sheet

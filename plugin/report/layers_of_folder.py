@@ -17,6 +17,7 @@ from qgis.core import (
 from ..core.problems import InputProblem
 from .words import tr
 
+FIELD_LAYER = "field"  # of zones.gpkg: the field's boundary
 _NO_CLASS = 255
 _KINDS = {ogr.wkbPoint: "Point", ogr.wkbPolygon: "MultiPolygon",
           ogr.wkbMultiPolygon: "MultiPolygon"}

@@ -7,6 +7,7 @@ from qgis.core import QgsCoordinateReferenceSystem
 from ..core.problems import InputProblem
 from ..core.units import UNIT_SYSTEMS
 from .layers_of_folder import (
+    FIELD_LAYER,
     boundary_layer,
     class_layer,
     layer_names,
@@ -24,7 +25,7 @@ from .polygon_style import (
     plan_symbols,
     unsure_symbol,
 )
-from .surface_style import CHANCE_LIMITS, round_limits, surface_classes
+from .surface_style import classes_of_surface
 from .words import capital, text_of, tr
 
 _WORK = "work"  # the derived column that joins a zone's action and rate
@@ -70,21 +71,17 @@ class FolderMaps:
         for path in self._in_memory:
             gdal.Unlink(path)
 
-    def surface(self, name, *, unit, caption, sequence="viridis", chance=False, points=None):
+    def surface(self, name, *, unit, caption, points=None):
         """Return the MapBlock of surfaces/<name>.tif, or None where the folder has no such map.
 
         Parameters
             unit       printed behind the class limits
-            chance     whether values are chances, 0 to 1, shown in percent in fixed classes
             points     "stand" or "pan": the observations drawn on it, or None
         """
         raster = read_raster(self._folder / "surfaces" / f"{name}.tif")
         if raster is None:
             return None
-        if chance:
-            classes = surface_classes(CHANCE_LIMITS, sequence=sequence, unit="%", scale=100.0)
-        else:
-            classes = surface_classes(round_limits(raster.values), sequence=sequence, unit=unit)
+        classes = classes_of_surface(name, raster.values, unit=unit)
         layer, path = class_layer(raster, [one.upper for one in classes],
                                   [one.colour for one in classes], name)
         self._in_memory.append(path)
@@ -151,11 +148,12 @@ class FolderMaps:
 
 
 def folder_holds_maps(folder):
-    """Return whether a folder has a surface or a layer that the report can draw."""
+    """Return whether a folder has a surface or a layer, besides the field, that can be drawn."""
     folder = Path(folder)
     surfaces = folder / "surfaces"
     return bool(surfaces.is_dir() and any(surfaces.glob("*.tif"))) or any(
-        layer_names(folder / name) for name in ("zones.gpkg", "observations.gpkg"))
+        set(layer_names(folder / name)) - {FIELD_LAYER}
+        for name in ("zones.gpkg", "observations.gpkg"))
 
 
 def _stop_mark(_row):

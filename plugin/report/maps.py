@@ -20,11 +20,11 @@ from .type_setting import format_of, wrapped
 from .words import tr
 
 _FRAME_LEAST, _FRAME_MOST = 60.0, 190.0  # height of the map frame, mm
-_READABLE = 105.0  # a map that would get less height goes to a new page
+_READABLE = 85.0  # a map that would get less height goes to a new page
 _AROUND = 0.05  # room around the field, share of its longer side
 _SIDE = 52.0  # width kept for scale bar and north arrow, mm
 _SIDE_HEIGHT = 17.0  # mm they take
-_TALL = 1.15  # height over width from which the legend stands beside the map
+_BESIDE = 4.0  # mm between a map and the legend beside it
 _NARROWEST = 80.0  # mm, of a frame beside its legend
 _SWATCH = (8.0, 4.6)
 _ROW = 5.8  # height of a legend row, mm
@@ -57,56 +57,74 @@ class MapBlock:
         self.identifier, self.layers, self.extent, self.crs = identifier, layers, extent, crs
         self.length, self.entries, self.caption = length, entries, caption
 
-    def draw(self, sheet, *, most=None, spare=0.0):
+    def least(self, sheet):
+        """Return the height below which the block cannot be read, mm."""
+        return max(_READABLE, self._legend_beside()) + self._below_beside(sheet)
+
+    def draw(self, sheet, *, most=None):
         """Draw the block at the sheet's cursor, on a new page where it would get too small.
 
-        The legend stands below the map; it stands beside a field that is taller than wide, and
-        where the height is limited.
+        The legend stands below the map or beside it, wherever the field gets larger.
 
         Parameters
-            most   greatest height of the block, mm; None: what the page has
-            spare  height to leave under it on the page, mm, as far as the map stays readable
+            most  greatest height of the block, mm; None: what the page has
         """
+        least = self.least(sheet)
+        sheet.need(least)
+        most = max(min(most or sheet.room, sheet.room), min(least, sheet.room))
         shape = self._padded()
         aspect = shape.height() / shape.width()
-        if most is not None or aspect > _TALL:
-            self._draw_beside(sheet, aspect, most or sheet.bottom - sheet.top, spare)
+        above, beside = self._frame_above(sheet, aspect, most), self._frame_beside(
+            sheet, aspect, most)
+        # a frame as wide as the page needs some height; below it the other is taken
+        if above[1] >= _FRAME_LEAST and min(above[0], above[1] / aspect) >= min(
+                beside[0], beside[1] / aspect):
+            self._draw_above(sheet, above[1])
         else:
-            self._draw_above(sheet, aspect, spare)
+            self._draw_beside(sheet, *beside)
 
-    def _draw_above(self, sheet, aspect, spare):
-        caption = wrapped(self.caption, look.NOTE, sheet.width)
-        columns, wide = self._columns(sheet.width - _SIDE)
-        heights = self._heights(columns, wide)
-        legend = max(*heights, _SIDE_HEIGHT)
-        below = 2.0 + legend + 1.5 + len(caption) * look.NOTE.line_mm + look.GAP
+    def _frame_above(self, sheet, aspect, most):
         wanted = min(max(sheet.width * aspect, _FRAME_LEAST), _FRAME_MOST)
-        sheet.need(min(wanted, _READABLE) + below)
-        height = min(wanted, sheet.room - below)
-        height = max(min(height, sheet.room - below - spare), min(height, _READABLE))
+        return sheet.width, min(wanted, most - self._below_above(sheet))
+
+    def _frame_beside(self, sheet, aspect, most):
+        room = sheet.width - _SIDE - _BESIDE
+        height = min(max(room * aspect, self._legend_beside(), 40.0),
+                     most - self._below_beside(sheet), _FRAME_MOST)
+        return min(room, max(height / aspect, _NARROWEST)), height
+
+    def _caption_lines(self, sheet):
+        return wrapped(self.caption, look.NOTE, sheet.width)
+
+    def _below_beside(self, sheet):
+        return 1.5 + len(self._caption_lines(sheet)) * look.NOTE.line_mm + look.GAP
+
+    def _below_above(self, sheet):
+        return 2.0 + self._legend_above(sheet) + self._below_beside(sheet)
+
+    def _legend_above(self, sheet):
+        return max(*self._heights(*self._columns(sheet.width - _SIDE)), _SIDE_HEIGHT)
+
+    def _legend_beside(self):
+        return sum(self._heights(1, _SIDE)) + _SIDE_HEIGHT
+
+    def _draw_above(self, sheet, height):
+        columns, wide = self._columns(sheet.width - _SIDE)
         item = self._draw_frame(sheet, sheet.width, height)
         top = sheet.y + height + 2.0
         self._draw_legend(sheet, sheet.left, top, columns, wide)
         self._draw_scale_bar(sheet, item, sheet.width, top)
-        sheet.y = top + legend + 1.5
-        sheet.lines(caption, look.NOTE, sheet.left, sheet.width)
-        sheet.gap()
+        self._finish(sheet, top + self._legend_above(sheet))
 
-    def _draw_beside(self, sheet, aspect, most, spare):
-        caption = wrapped(self.caption, look.NOTE, sheet.width)
-        below = 1.5 + len(caption) * look.NOTE.line_mm + look.GAP
-        wide = sheet.width - _SIDE - 4.0
-        legend = sum(self._heights(1, _SIDE)) + _SIDE_HEIGHT
-        wanted = max(min(wide * aspect, most - below), legend, 40.0)
-        sheet.need(min(wanted, _READABLE) + below)
-        height = min(wanted, sheet.room - below)
-        height = max(min(height, sheet.room - below - spare), min(height, _READABLE), legend)
-        wide = min(wide, max(height / aspect, _NARROWEST))
+    def _draw_beside(self, sheet, wide, height):
         item = self._draw_frame(sheet, wide, height)
-        self._draw_legend(sheet, sheet.left + wide + 4.0, sheet.y, 1, _SIDE)
+        self._draw_legend(sheet, sheet.left + wide + _BESIDE, sheet.y, 1, _SIDE)
         self._draw_scale_bar(sheet, item, wide, sheet.y + height - _SIDE_HEIGHT + 2.0)
-        sheet.y += height + 1.5
-        sheet.lines(caption, look.NOTE, sheet.left, sheet.width)
+        self._finish(sheet, sheet.y + height)
+
+    def _finish(self, sheet, bottom):
+        sheet.y = bottom + 1.5
+        sheet.lines(self._caption_lines(sheet), look.NOTE, sheet.left, sheet.width)
         sheet.gap()
 
     def _padded(self):

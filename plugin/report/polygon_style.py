@@ -108,10 +108,17 @@ def plan_symbols(works):
     return made
 
 
-def paint_plan(layer, symbols, key_field):
-    """Give the polygons of a plan the symbol of the work named in `key_field`."""
+def paint_plan(layer, symbols, key_field, texts=None):
+    """Give the polygons of a plan the symbol of the work named in `key_field`.
+
+    Parameters
+        symbols    symbol of each key, in the order of the legend
+        key_field  column or expression that gives a polygon's key
+        texts      what the legend says of each; the keys when None
+    """
     layer.setRenderer(QgsCategorizedSymbolRenderer(key_field, [
-        QgsRendererCategory(key, symbol, str(key)) for key, symbol in symbols.items()]))
+        QgsRendererCategory(key, symbol, text) for (key, symbol), text in zip(
+            symbols.items(), texts or symbols)]))
 
 
 def label_zones(layer, column):

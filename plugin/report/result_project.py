@@ -1,13 +1,13 @@
 """The project a field call leaves: its surfaces, zones, plans and stops, styled and in order."""
 from pathlib import Path
 
+from osgeo import gdal
 from qgis.core import (
     QgsCategorizedSymbolRenderer,
     QgsColorRampShader,
     QgsCoordinateReferenceSystem,
     QgsFillSymbol,
     QgsProject,
-    QgsRasterLayer,
     QgsRasterShader,
     QgsReferencedRectangle,
     QgsRendererCategory,
@@ -15,30 +15,47 @@ from qgis.core import (
     QgsVectorLayer,
 )
 
+from ..core.deliver.figures import figure
 from ..core.problems import InputProblem
-from .layers_of_folder import boundary_layer, layer_names, read_raster
+from .layers_of_folder import (
+    FIELD_LAYER,
+    boundary_layer,
+    class_layer,
+    layer_names,
+    read_raster,
+)
 from .point_style import paint_marks
-from .polygon_style import label_zones, paint, paint_plan, plan_symbols, unsure_symbol
-from .surface_style import CHANCE_LIMITS, colours, round_limits, surface_classes
+from .polygon_style import (
+    boundary_symbol,
+    label_zones,
+    paint,
+    paint_outside,
+    paint_plan,
+    plan_symbols,
+    unsure_symbol,
+)
+from .surface_style import classes_of_surface, colours
 from .words import capital, tr
 
 _TITLES = {"stand": tr("Stand"), "pan_top": tr("Top of the pan"),
            "pan_bottom": tr("Bottom of the pan"), "pan_chance": tr("Chance of a pan within reach"),
            "stand_zones": tr("Stand zones"), "replant_plan": tr("Replant plan"),
            "tillage_plan": tr("Tillage plan")}
-# Colours by how a surface's name starts; the first that fits counts.
-_LOOKS = {"stand": "viridis", "pan_chance": "Blues", "pan": "YlOrBr", "yield": "cividis"}
+FIELD = tr("Field")  # the group of the field's outline and cover
 _MARK_OF_STOP = "'stop'"
 _MARK_OF_PAN = ("CASE WHEN \"kind\" = 'stone' THEN 'refused' WHEN \"kind\" = 'none' THEN 'none' "
                 "ELSE 'met' END")
-_WORK_EXPRESSION = "concat(\"action\", ' ', \"rate\")"
+# a rate as a whole number of thousandths: QGIS and Python write fractions differently
+_WORK_EXPRESSION = "concat(\"action\", ' ', round(1000 * \"rate\"))"
+_SURFACE_ORDER = ("stand", "pan_chance", "pan_top", "pan_bottom")  # any other, by name, follow
 
 
 def write_project(folder, *, title, boundary_wkb, crs_wkt):
     """Write project.qgz into a field call's folder: every layer it holds, by relative path.
 
-    Plans lie above zones, these above surfaces; only the first plan is switched on at first,
-    with the stand below it.
+    Stops lie on top, then the field: its outline, and paper over all that lies outside it, since
+    the cells of a surface reach over the field's edge. Below it plans lie above zones, these above
+    surfaces; of each of these only the first layer is switched on, the stand's where there is one.
 
     Raises   InputProblem: the project cannot be written
     """
@@ -52,23 +69,24 @@ def write_project(folder, *, title, boundary_wkb, crs_wkt):
     extent = boundary_layer(boundary_wkb, crs).extent().buffered(50)
     project.viewSettings().setDefaultViewExtent(QgsReferencedRectangle(extent, crs))
     for group_title, layers in (
-            (tr("Stops"), _stops(folder)), (tr("Plans"), _polygons(folder, plans=True)),
+            (tr("Stops"), _stops(folder)), (FIELD, _field(folder)),
+            (tr("Plans"), _polygons(folder, plans=True)),
             (tr("Zones"), _polygons(folder, plans=False)), (tr("Surfaces"), _surfaces(folder))):
         if layers:
-            _add(project, group_title, layers)
+            _add(project, group_title, layers, all_on=group_title == FIELD)
     if not project.write():
         raise InputProblem(tr("The project could not be written: {reason}").format(
             reason=project.error()))
     project.clear()
 
 
-def _add(project, title, layers):
+def _add(project, title, layers, *, all_on):
     group = project.layerTreeRoot().addGroup(title)
     for number, layer in enumerate(layers):
         project.addMapLayer(layer, False)
         node = group.addLayer(layer)
         node.setExpanded(False)
-        node.setItemVisibilityChecked(number == 0)
+        node.setItemVisibilityChecked(all_on or number == 0)
 
 
 def _stops(folder):
@@ -82,10 +100,21 @@ def _stops(folder):
     return layers
 
 
+def _field(folder):
+    path = folder / "zones.gpkg"
+    if FIELD_LAYER not in layer_names(path):
+        return []
+    outline = _vector(path, FIELD_LAYER, tr("Outline of the field"))
+    paint(outline, boundary_symbol())
+    cover = _vector(path, FIELD_LAYER, tr("Paper outside the field"))
+    paint_outside(cover)
+    return [outline, cover]
+
+
 def _polygons(folder, *, plans):
     path, layers = folder / "zones.gpkg", []
     for name in layer_names(path):
-        if name.endswith("_plan") != plans:
+        if name == FIELD_LAYER or name.endswith("_plan") != plans:
             continue
         surface = name.removesuffix("_unsure")
         layer = _vector(path, name, _TITLES[name] if name in _TITLES else tr(
@@ -101,11 +130,15 @@ def _polygons(folder, *, plans):
 
 
 def _paint_plan(layer):
-    works = sorted({(str(row["action"]), float(row["rate"])) for row in layer.getFeatures()},
-                   key=lambda work: (work[1], work[0]))
-    symbols = plan_symbols(works)
-    keys = {f"{action} {rate:.15g}": symbols[action, rate].clone() for action, rate in works}
-    paint_plan(layer, keys, _WORK_EXPRESSION)
+    works = {(str(row["action"]), float(row["rate"])): str(row["rate_unit"])
+             for row in layer.getFeatures()}
+    ordered = sorted(works, key=lambda work: (work[1], work[0]))
+    symbols = plan_symbols(ordered)
+    keys = {f"{action} {round(1000 * rate)}": symbols[action, rate].clone()
+            for action, rate in ordered}
+    texts = {work: figure(work[1], works[work])["text"] for work in ordered}
+    paint_plan(layer, keys, _WORK_EXPRESSION, [
+        capital(action) + (f": {texts[action, rate]}" if rate else "") for action, rate in ordered])
     label_zones(layer, "zone")
 
 
@@ -120,24 +153,36 @@ def _paint_zones(layer):
 
 def _surfaces(folder):
     layers = []
-    for path in sorted((folder / "surfaces").glob("*.tif")):
+    for path in sorted((folder / "surfaces").glob("*.tif"), key=_place):
         raster = read_raster(path)
         if raster is None:
             continue
-        options = QgsRasterLayer.LayerOptions()
-        options.loadDefaultStyle = False
-        layer = QgsRasterLayer(str(path), _surface_title(path.stem), "gdal", options)
-        _paint_surface(layer, path.stem, raster)
-        layers.append(layer)
+        layers.append(_surface(path, raster))
     return layers
 
 
-def _paint_surface(layer, name, raster):
-    sequence = next(look for start, look in _LOOKS.items() if name.startswith(start))
-    chance = name == "pan_chance"
-    limits = CHANCE_LIMITS if chance else round_limits(raster.values)
-    classes = surface_classes(limits, sequence=sequence, unit="%" if chance else "",
-                              scale=100.0 if chance else 1.0)
+def _place(path):
+    known = path.stem in _SURFACE_ORDER
+    return (_SURFACE_ORDER.index(path.stem) if known else len(_SURFACE_ORDER)), path.stem
+
+
+def _surface(path, raster):
+    """Return the painted layer of a surface, opened in the place of one in memory.
+
+    A raster layer that QGIS opens by itself gets a histogram for its first colours; GDAL keeps
+    that in a file beside the raster and reports an error where all values are alike. A layer that
+    is painted already keeps its colours, and none is made.
+    """
+    classes = classes_of_surface(path.stem, raster.values)
+    layer, in_memory = class_layer(raster, [one.upper for one in classes],
+                                   [one.colour for one in classes], path.stem)
+    layer.setDataSource(str(path), _surface_title(path.stem), "gdal", False)
+    gdal.Unlink(in_memory)
+    _paint_surface(layer, raster, classes)
+    return layer
+
+
+def _paint_surface(layer, raster, classes):
     ramp = QgsColorRampShader()
     ramp.setColorRampType(QgsColorRampShader.Type.Discrete)
     ramp.setColorRampItemList([QgsColorRampShader.ColorRampItem(one.upper, one.colour, one.text)

@@ -1,7 +1,6 @@
 """A stack of pages filled from top to bottom: the only place that puts items on a layout."""
 from qgis.core import (
     QgsFillSymbol,
-    QgsLayoutItemLabel,
     QgsLayoutItemMarker,
     QgsLayoutItemPage,
     QgsLayoutItemPolygon,
@@ -11,18 +10,19 @@ from qgis.core import (
     QgsPrintLayout,
     QgsUnitTypes,
 )
-from qgis.PyQt.QtCore import QPointF, Qt
+from qgis.PyQt.QtCore import QPointF
 from qgis.PyQt.QtGui import QPolygonF
 
-from ..qt_compat import set_label_format
 from . import look
-from .type_setting import format_of, harmless, width_mm, wrapped
+from .page_ink import Ink, PageInk
+from .type_setting import width_mm, wrapped
 from .words import tr
 
 MM = QgsUnitTypes.LayoutUnit.LayoutMillimeters
 _FOOT = 7.0  # mm above the bottom margin kept for the foot of the page
 _NUMBER = 40.0  # mm kept for the page number beside the foot
-_LABEL_SLACK = 1.015  # a label wraps at its edge: its box over its text's width
+_ENDLESS = 1e6  # mm, the height of the paper on which heights are measured
+_BETWEEN_BULLETS = 1.0  # mm
 
 
 def plain_fill(colour, outline=None):
@@ -36,7 +36,8 @@ class Sheet:
     """Pages of one paper size with a cursor `y` (mm from the top of page number `page`).
 
     Every block asks for its room first; what does not fit goes to a new page, which gets the
-    running head: the field and the date of the visit. `finish` writes the foot of every page.
+    running head: the field and the date of the visit. Text is kept in `inks`, one Ink a page;
+    `finish` writes the foot of every page and puts the inks on the layout.
     """
 
     def __init__(self, project, paper, *, running, visited, foot, tick):
@@ -52,6 +53,7 @@ class Sheet:
                        - (len(self._foot) - 1) * look.RUNNING.line_mm)
         self.page = 0
         self.y = look.MARGIN
+        self.inks = [Ink()]
         self._size(self.layout.pageCollection().page(0))
 
     def _size(self, page):
@@ -68,6 +70,17 @@ class Sheet:
         lines = max(len(self._running_lines()), 1)
         return look.MARGIN + lines * look.RUNNING.line_mm + 6.0
 
+    @property
+    def fresh(self):
+        """Whether the page holds nothing yet but its running head."""
+        return self.y <= self.top + 0.1
+
+    def height_of(self, draw):
+        """Return how high what `draw(sheet)` prints is where no page ends, mm."""
+        trial = _Trial(self)
+        draw(trial)
+        return trial.y
+
     def _running_lines(self):
         beside = width_mm(self._visited, look.RUNNING) + 8.0
         return wrapped(self._running, look.RUNNING_BOLD, max(self.width - beside, 40.0))
@@ -79,6 +92,7 @@ class Sheet:
         self._size(page)
         self.layout.pageCollection().addPage(page)
         self.page += 1
+        self.inks.append(Ink())
         y = look.MARGIN
         self.line(self._visited, look.RUNNING, self.left, y, self.width, "right")
         for text in self._running_lines():
@@ -89,7 +103,7 @@ class Sheet:
 
     def need(self, height):
         """Start a new page unless `height` mm are left; one that holds nothing yet is kept."""
-        if height > self.room and self.y > self.top + 0.1:
+        if height > self.room + 1e-6 and not self.fresh:  # heights add up to a rounding error
             self.new_page()
 
     def place(self, item, x, y, width, height):
@@ -101,15 +115,15 @@ class Sheet:
         return item
 
     def box(self, x, y, width, height, colour):
-        """Draw a filled rectangle without an outline."""
-        return self.swatch(x, y, width, height, plain_fill(colour))
+        """Draw a filled rectangle without an outline, below all text."""
+        self.inks[self.page].boxes.append((x, y, width, height, colour))
 
     def swatch(self, x, y, width, height, symbol):
         """Draw a rectangle with a fill symbol."""
         item = QgsLayoutItemShape(self.layout)
         item.setShapeType(QgsLayoutItemShape.Shape.Rectangle)
         item.setSymbol(symbol)
-        return self.place(item, x, y, width, height)
+        self.place(item, x, y, width, height)
 
     def mark(self, x, y, size, symbol):
         """Draw a marker symbol in the middle of a square of `size` mm."""
@@ -133,17 +147,9 @@ class Sheet:
         """Print one line of text, known to fit into `width` mm."""
         if not text:
             return
-        item = QgsLayoutItemLabel(self.layout)
-        item.setText(harmless(text))
-        set_label_format(item, format_of(style))
-        item.setMarginX(0.0)
-        item.setMarginY(0.0)
-        item.setVAlign(Qt.AlignmentFlag.AlignVCenter)
-        item.setHAlign({"left": Qt.AlignmentFlag.AlignLeft, "right": Qt.AlignmentFlag.AlignRight,
-                        "centre": Qt.AlignmentFlag.AlignHCenter}[align])
-        taken = width_mm(text, style) * _LABEL_SLACK + 1.0
+        taken = width_mm(text, style)
         start = {"left": x, "right": x + width - taken, "centre": x + (width - taken) / 2}[align]
-        self.place(item, start, y, taken, style.line_mm)
+        self.inks[self.page].lines.append((text, style, start, y, taken))
 
     def lines(self, lines, style, x, width, *, indent=0.0):
         """Print lines under each other at the cursor, on new pages where the page ends."""
@@ -159,15 +165,18 @@ class Sheet:
             self.y += after
 
     def bullets(self, texts, style=look.BODY):
-        """Print each text as an item of a list."""
+        """Print each text as an item of a list; the last one does not go to a page by itself."""
         indent = 4.0
-        for text in texts:
-            lines = wrapped(text, style, self.width - indent)
-            self.need(style.line_mm * min(len(lines), 2))
+        items = [wrapped(text, style, self.width - indent) for text in texts]
+        for number, lines in enumerate(items):
+            kept = style.line_mm * min(len(lines), 2)
+            if number == len(items) - 2:
+                kept = (style.line_mm * (len(lines) + len(items[-1])) + _BETWEEN_BULLETS)
+            self.need(min(kept, (self.bottom - self.top) / 2))
             size = style.size * look.POINT_MM * 0.24
             self.box(self.left + 1.0, self.y + (style.line_mm - size) / 2, size, size, look.ACCENT)
             self.lines(lines, style, self.left, self.width, indent=indent)
-            self.y += 1.0
+            self.y += _BETWEEN_BULLETS
 
     def heading(self, text, *, keep=30.0):
         """Print the heading of a section, kept together with `keep` mm of what follows."""
@@ -177,9 +186,9 @@ class Sheet:
         self.y += 1.2
 
     def subheading(self, text, *, keep=14.0):
-        """Print a smaller heading over a rule, kept together with what follows."""
+        """Print a smaller heading, kept together with `keep` mm of what follows."""
         lines = wrapped(text, look.SUBHEADING, self.width)
-        self.need(len(lines) * look.SUBHEADING.line_mm + keep)
+        self.need(1.6 + len(lines) * look.SUBHEADING.line_mm + 0.6 + keep)
         self.y += 1.6
         self.lines(lines, look.SUBHEADING, self.left, self.width)
         self.y += 0.6
@@ -189,7 +198,7 @@ class Sheet:
         self.y = min(self.y + height, self.bottom)
 
     def finish(self):
-        """Write the foot of every page: what made the report, and page n of m."""
+        """Write the foot of every page, what made the report and page n of m, and all text."""
         last = self.page
         y = self.paper.height - look.MARGIN - len(self._foot) * look.RUNNING.line_mm
         for self.page in range(last + 1):
@@ -199,4 +208,22 @@ class Sheet:
             for row, text in enumerate(self._foot):
                 self.line(text, look.RUNNING, self.left, y + row * look.RUNNING.line_mm,
                           self.width)
+            self.place(PageInk(self.layout, self.inks[self.page]), 0.0, 0.0, self.paper.width,
+                       self.paper.height)
         self.page = last
+
+
+class _Trial(Sheet):
+    """An endless page on which nothing is printed, to see how high something gets."""
+
+    def __init__(self, like):
+        self.paper, self.left, self.width = like.paper, like.left, like.width
+        self.page, self.y, self.bottom = 0, 0.0, _ENDLESS
+
+    top = 0.0
+
+    def line(self, text, style, x, y, width, align="left"):
+        """Print nothing."""
+
+    def box(self, x, y, width, height, colour):
+        """Print nothing."""

@@ -15,6 +15,9 @@ SEQUENCES = {
     "YlOrBr": ("#ffffd4", "#fee391", "#fec44f", "#fe9929", "#d95f0e", "#993404"),
     "Blues": ("#eff3ff", "#c6dbef", "#9ecae1", "#6baed6", "#3182bd", "#08519c"),
 }
+# Colours by how a surface's name starts; the first that fits counts.
+_LOOKS = (("stand", "viridis"), ("pan_chance", "Blues"), ("pan", "YlOrBr"), ("yield", "cividis"))
+_CHANCE = "pan_chance"
 CHANCE_LIMITS = (0.05, 0.25, 0.5, 0.75, 0.95)
 _STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 
@@ -25,6 +28,26 @@ class SurfaceClass:
     upper: float
     colour: QColor
     text: str
+
+
+def sequence_of(name):
+    """Return the key in SEQUENCES of a surface's colours; viridis for a name of no known kind."""
+    return next((sequence for start, sequence in _LOOKS if name.startswith(start)), "viridis")
+
+
+def classes_of_surface(name, values, *, unit=""):
+    """Return the SurfaceClasses that a surface is painted in, in the report and in the project.
+
+    Chances, 0 to 1, have fixed classes printed in percent.
+
+    Parameters
+        name    of the surface, such as "pan_top" or "yield_2025"
+        values  (n,) finite
+        unit    printed behind the class limits
+    """
+    if name == _CHANCE:
+        return surface_classes(CHANCE_LIMITS, sequence=sequence_of(name), unit="%", scale=100.0)
+    return surface_classes(round_limits(values), sequence=sequence_of(name), unit=unit)
 
 
 def round_limits(values, most=6):

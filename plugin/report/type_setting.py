@@ -1,5 +1,5 @@
 """Measuring and wrapping text, so that nothing printed is cut or runs into its neighbour."""
-from functools import cache
+from functools import cache, lru_cache
 
 from qgis.core import QgsTextFormat, QgsUnitTypes
 from qgis.PyQt.QtGui import QColor, QFont, QFontInfo, QFontMetricsF
@@ -9,7 +9,6 @@ from .look import POINT_MM
 _FAMILIES = ("Open Sans", "Noto Sans", "DejaVu Sans", "Arial")
 _MEASURED_AT_PX = 200  # large, so that hinting does not round the widths
 _UNJOINED = 0.05  # between letters, far below a pixel: too little to see
-_SAFETY = 1.015  # the printer's hinting may set a line this much wider
 
 
 @cache
@@ -21,22 +20,14 @@ def family():
     return QFont().defaultFamily()
 
 
-def font_of(style):
-    """Return the QFont of a Type."""
+def format_of(style):
+    """Return the QgsTextFormat of a Type, for what QGIS itself prints: scale bars and labels."""
+    made = QgsTextFormat()
     font = QFont(family())
     font.setStyleHint(QFont.StyleHint.SansSerif)
-    font.setPointSizeF(style.size)
     font.setBold(style.bold)
     font.setItalic(style.italic)
-    # any letter spacing keeps Qt from joining f and i to one sign, which no search would find
-    font.setLetterSpacing(QFont.SpacingType.AbsoluteSpacing, _UNJOINED)
-    return font
-
-
-def format_of(style):
-    """Return the QgsTextFormat of a Type."""
-    made = QgsTextFormat()
-    made.setFont(font_of(style))
+    made.setFont(font)
     made.setSize(style.size)
     made.setSizeUnit(QgsUnitTypes.RenderUnit.RenderPoints)
     made.setColor(QColor(style.colour))
@@ -44,18 +35,42 @@ def format_of(style):
 
 
 @cache
-def _metrics(bold, italic):
+def measured_font(bold, italic):
+    """Return the font that text is measured and painted in; `scale_of` makes it a Type's size."""
     font = QFont(family())
+    font.setStyleHint(QFont.StyleHint.SansSerif)
     font.setPixelSize(_MEASURED_AT_PX)
     font.setBold(bold)
     font.setItalic(italic)
-    return QFontMetricsF(font)
+    # any letter spacing keeps Qt from joining f and i to one sign, which no search would find
+    font.setLetterSpacing(QFont.SpacingType.AbsoluteSpacing, _UNJOINED)
+    return font
 
 
+@cache
+def _metrics(bold, italic):
+    return QFontMetricsF(measured_font(bold, italic))
+
+
+def scale_of(style):
+    """Return how many mm a pixel of the measured font is at the size of a Type."""
+    return style.size * POINT_MM / _MEASURED_AT_PX
+
+
+def ascent_mm(style):
+    """Return the height of a Type above its baseline, mm."""
+    return _metrics(style.bold, style.italic).ascent() * scale_of(style)
+
+
+def descent_mm(style):
+    """Return the depth of a Type below its baseline, mm."""
+    return _metrics(style.bold, style.italic).descent() * scale_of(style)
+
+
+@lru_cache(maxsize=50_000)  # some 10 MB
 def width_mm(text, style):
     """Return the width of one line of text, mm."""
-    advance = _metrics(style.bold, style.italic).horizontalAdvance(text)
-    return advance / _MEASURED_AT_PX * style.size * POINT_MM * _SAFETY
+    return _metrics(style.bold, style.italic).horizontalAdvance(text) * scale_of(style)
 
 
 def longest_word_mm(text, style):
@@ -93,11 +108,3 @@ def _broken(word, style, width):
             piece = ""
         piece += letter
     return [*pieces, piece]
-
-
-def harmless(text):
-    """Return the text so that a layout label prints it as it stands.
-
-    A label evaluates what stands between [% and %]; names typed by users are never to be run.
-    """
-    return text.replace("[%", "[% '[%' %]")

@@ -5,7 +5,7 @@ NOTHING = "–"
 FROM_MEMORY = "from memory"
 
 _NAMES = {
-    "area": "Area", "mean": "Mean", "interval": "Interval", "target": "Target",
+    "area": "Area", "mean": "Average", "interval": "Nine times in ten", "target": "Target",
     "stops": "Stops counted", "limit": "Limit of a hard layer", "rating": "Rating",
     "insertions": "Insertions made", "with_pan": "Insertions that met a hard layer",
     "none": "Insertions without one", "refused": "Insertions that were refused",
@@ -13,6 +13,7 @@ _NAMES = {
     "area_with_pan": "Area with a hard layer", "points": "Points used",
     "removed": "Points set aside", "gain": "Expected gain", "break_even": "Break-even",
     "standard_deviation": "Standard deviation", "chance": "Chance",
+    "felt": "Insertions by feel, without a gauge",
 }
 
 

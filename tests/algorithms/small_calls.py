@@ -1,6 +1,7 @@
 """Small field calls to test with: one truth in SI units, written down in either unit system."""
 import datetime
 import functools
+import hashlib
 import tempfile
 from pathlib import Path
 
@@ -95,6 +96,11 @@ def change_rows(path, layer_name, values_of):
                 feature.SetField(name, value)
         assert layer.SetFeature(feature) == 0
     layer = dataset = None
+
+
+def sha256(path):
+    """Return the SHA-256 of a file's bytes."""
+    return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 def stops():

@@ -20,7 +20,8 @@ def test_a_rectangle_on_the_lines_takes_no_cell_more():
 
 @given(st.floats(-1e6, 1e6), st.floats(-1e6, 1e6), st.floats(1, 500), st.floats(1, 500),
        st.floats(1, 50))
-def test_the_grid_covers_the_rectangle_with_less_than_a_cell_to_spare(west, south, wide, high, cell):
+def test_the_grid_covers_the_rectangle_with_less_than_a_cell_to_spare(
+        west, south, wide, high, cell):
     grid = Grid.covering(west, south, west + wide, south + high, cell_m=cell)
     east, bottom = grid.west_m + grid.columns * cell, grid.north_m - grid.rows * cell
     slack = 1e-6  # m: the corners are up to 1e6 m, with 16 digits

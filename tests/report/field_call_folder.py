@@ -14,9 +14,11 @@ def figure(value, unit, text):
     return {"value": value, "unit": unit, "text": text}
 
 
-def span(low, high, text):
+def span(low, high, unit):
     """Return an interval as a summary holds it."""
-    return {"low": low, "high": high, "text": text}
+    ends = [figure(value, unit, f"{value:,} {unit}") for value in (low, high)]
+    text = ends[0]["text"] if low == high else f"{ends[0]['text']} to {ends[1]['text']}"
+    return {"low": ends[0], "high": ends[1], "text": text}
 
 
 def boundary_wkb():
@@ -110,6 +112,9 @@ def write_folder(folder):
     for name in ("stand_unsure", "pan_bottom_unsure"):
         write_layer(zones, name, ogr.wkbMultiPolygon, [("note", ogr.OFTString)],
                     [(rectangle(.7, .0, 1, .25), ("far from a stop",))])
+    write_layer(zones, "field", ogr.wkbPolygon, [
+        ("name", ogr.OFTString), ("area", ogr.OFTReal), ("area_unit", ogr.OFTString)],
+        [(boundary_wkt(), ("Home quarter, north half", 115.8, "ac"))])
     draws = np.random.default_rng(7).uniform(0.04, 0.96, (36, 2))
     places = [f"POINT({WEST + a * WIDTH} {SOUTH + b * HEIGHT * 0.72})" for a, b in draws]
     write_layer(folder / "observations.gpkg", "stand", ogr.wkbPoint,
@@ -143,18 +148,18 @@ def summary():
     replant_zones = [
         plan_zone(1, "keep", figure(0, "seeds/ac", "0 seeds/ac"), figure(35.6, "ac", "35.6 ac"),
                   figure(0, "USD/ac", "0 USD/ac"), figure(0, "USD", "0 USD"),
-                  span(0, 0, "0 to 0 USD"), figure(0.12, "", "12 %"), stand_figures[0]),
+                  span(0, 0, "USD"), figure(0.12, "", "12 %"), stand_figures[0]),
         plan_zone(2, "replant", figure(34_000, "seeds/ac", "34,000 seeds/ac"),
                   figure(41.5, "ac", "41.5 ac"), figure(52.4, "USD/ac", "52.40 USD/ac"),
-                  figure(2175, "USD", "2,175 USD"), span(640, 3710, "640 to 3,710 USD"),
+                  figure(2175, "USD", "2,175 USD"), span(640, 3710, "USD"),
                   figure(0.93, "", "93 %"), stand_figures[1]),
         plan_zone(3, "keep", figure(0, "seeds/ac", "0.0 seeds/ac"), figure(38.7, "ac", "38.7 ac"),
                   figure(0, "USD/ac", "0.00 USD/ac"), figure(0, "USD", "0.0 USD"),
-                  span(0, 0, "0 to 0.0 USD"), figure(0.31, "", "31 %"), stand_figures[2])]
+                  span(0, 0, "USD"), figure(0.31, "", "31 %"), stand_figures[2])]
     tillage_zones = [
         plan_zone(n, action, figure(depth, "in", f"{depth} in"), figure(20 + n, "ac", f"2{n}.4 ac"),
                   figure(21.5, "USD/ac", f"21.{n} USD/ac"), figure(430, "USD", f"43{n} USD"),
-                  span(380, 480, f"38{n} to 480 USD"), figure(0.8, "", f"8{n} %"),
+                  span(380 + n, 480, "USD"), figure(0.8, "", f"8{n} %"),
                   {"pan bottom": figure(11, "in", f"11.{n} ± 0.9 in")})
         for n, (action, depth) in enumerate([("leave", 0), ("till", 12), ("till", 14),
                                              ("till", 16), ("cannot reach", 0)], 1)]
@@ -178,11 +183,13 @@ def summary():
              "note": "222 set aside: turns, overlaps and flow delay."}],
         "stand": {"title": "Stand", "unit": "plants/ac",
                   "mean": figure(26_400, "plants/ac", "26,400 plants/ac"),
-                  "interval": span(25_300, 27_500, "25,300 plants/ac to 27,500 plants/ac"),
+                  "interval": span(25_300, 27_500, "plants/ac"),
                   "target": figure(32_000, "plants/ac", "32,000 plants/ac"),
                   "stops": figure(36, "", "36 stops"),
-                  "method": "kriging with an exponential variogram fitted by restricted maximum "
-                            "likelihood, each stop with its own counting error",
+                  "method": "Ordinary kriging of 36 readings.",
+                  "detail": "Ordinary kriging of 36 readings; exponential model by restricted "
+                            "maximum likelihood, range parameter 212 m.",
+                  "error": "The error of a count rests on the spread between rows.",
                   "verdict": "The map predicts left-out stops better than the plain mean: its "
                              "errors are 31 % smaller.",
                   "zones": [{"title": f"{a} to {b} plants/ac",
@@ -194,18 +201,26 @@ def summary():
                 "rating": {"text": "58 % of the insertions met the limit: moderate, by a table "
                                    "for the top 16 in, from memory. Subsoiling may help where "
                                    "the soil is dry enough to shatter.", "rating": "moderate",
-                           "share": figure(.58, "", "58 %"),
-                           "interval": span(.42, .73, "42 % to 73 %")},
-                "insertions": figure(37, "", "37 insertions"), "with_pan": figure(19, "", "19"),
-                "none": figure(9, "", "9 without"), "refused": figure(9, "", "9 on stones"),
+                           "share": .58, "low": .42, "high": .73},
+                "insertions": figure(37, "", "37"), "with_pan": figure(19, "", "19"),
+                "none": figure(9, "", "9"), "refused": figure(9, "", "9"),
                 "top": figure(8.1, "in", "8.1 in"), "bottom": figure(12.6, "in", "12.6 in"),
                 "area_with_pan": figure(61.3, "ac", "61.3 ac"),
-                "method": "kriging with censored depths drawn by conditional sampling",
-                "verdict": "The map of the bottom does no better than the plain mean, so the mean "
-                           "is drawn"},
+                "maps": {
+                    "chance": {"method": "Ordinary kriging of 37 readings.",
+                               "detail": "Ordinary kriging of 37 readings; range parameter 333 m.",
+                               "verdict": "The map holds: it is off by 0.3 as a rule."},
+                    "top": {"method": "Mean of 19 readings.",
+                            "detail": "Mean of 19 readings, 4 of them known only as limits.",
+                            "verdict": "The 19 readings do not support a map of the top."},
+                    "bottom": {"method": "Mean of 18 readings.",
+                               "detail": "Mean of 18 readings, 5 of them known only as limits.",
+                               "verdict": "The 18 readings do not support a map of the bottom."}}},
         "yields": [{"season": 2025, "mean": figure(171.2, "bu/ac", "171.2 bu/ac"),
                     "points": figure(7988, "", "7,988 points"),
                     "removed": figure(222, "", "222 points set aside"),
+                    "method": "Ordinary kriging of 7,988 readings.",
+                    "detail": "Ordinary kriging of 7,988 readings; range parameter 90 m.",
                     "verdict": "Neighbouring passes agree within 6 %."}],
         "replant": {"title": "Replant plan",
                     "headline": "Replant 41.5 ac in zone 2 at 34,000 seeds/ac and keep the rest; "
@@ -214,7 +229,7 @@ def summary():
                     "totals": {"area_by_action": {"keep": figure(74.3, "ac", "74.3 ac"),
                                                   "replant": figure(41.5, "ac", "41.50 ac")},
                                "gain": figure(2175, "USD", "2,175 USD in all"),
-                               "interval": span(640, 3710, "640 to 3,710 USD, 90 %")},
+                               "interval": span(640, 3710, "USD")},
                     "settings": [{"name": f"setting number {n}",
                                   "figure": figure(n, "%", f"{n}.25 %")}
                                  for n in range(1, 12)]
@@ -229,7 +244,7 @@ def summary():
                     "totals": {"area_by_action": {"leave": figure(21.4, "ac", "21.40 ac"),
                                                   "till": figure(66.9, "ac", "66.9 ac")},
                                "gain": figure(460, "USD", "460 USD saved"),
-                               "interval": span(380, 540, "380 to 540 USD")},
+                               "interval": span(380, 540, "USD")},
                     "settings": [{"name": "margin", "figure": figure(1.5, "in", "1.5 in")}],
                     "sources": ["Depth rule of this program."], "break_even": None,
                     "cautions": ["Have buried utilities and tile lines located before tilling."]},

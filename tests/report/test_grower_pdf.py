@@ -5,7 +5,7 @@ import threading
 import pytest
 
 from plugin.core.problems import InputProblem, Stopped
-from tests.report.field_call_folder import boundary_wkb, crs_wkt, figure, rectangle, summary
+from tests.report.field_call_folder import boundary_wkb, crs_wkt, figure, rectangle, span, summary
 from tests.report.pdf_reading import page_sizes, pages_of, squeezed, words_of
 
 
@@ -27,15 +27,49 @@ def test_every_figure_of_the_summary_is_printed_as_its_text(whole_report):
             and squeezed(text) not in squeezed(words)] == []
 
 
-def test_headlines_methods_verdicts_sources_cautions_and_what_is_lacking_are_printed(whole_report):
+def test_headlines_verdicts_sources_cautions_and_what_is_lacking_are_printed(whole_report):
     said = summary()
     wanted = [said["replant"]["headline"], said["tillage"]["headline"], *said["cautions"],
               *said["tillage"]["cautions"], *said["lacking"], *said["replant"]["sources"],
-              said["stand"]["verdict"], said["pan"]["verdict"], said["yields"][0]["verdict"],
-              said["stand"]["method"][1:], said["pan"]["method"][1:], said["made"]["sha256"],
+              said["stand"]["verdict"], said["stand"]["error"], said["yields"][0]["verdict"],
+              *(one["verdict"] for one in said["pan"]["maps"].values()), said["made"]["sha256"],
               said["readings"][0]["note"]]
     words = squeezed(words_of(whole_report))
     assert [text for text in wanted if squeezed(text) not in words] == []
+
+
+def test_a_map_says_its_own_method_and_how_sure_it_is_and_the_last_section_says_it_in_full(
+        whole_report):
+    said = summary()
+    captions, in_full = squeezed(words_of(whole_report, "-layout")).split("Howitwasdone")
+    made = [said["stand"], *said["pan"]["maps"].values(), *said["yields"]]
+    for one in made:
+        method, verdict = (squeezed(text[1:]) for text in (one["method"], one["verdict"]))
+        assert any(f"{method}Howsure:{letter}{verdict}" in captions
+                   for letter in (one["verdict"][0], one["verdict"][0].lower()))
+        assert squeezed(one["detail"]) in in_full
+        assert squeezed(one["detail"]) not in captions
+
+
+def test_page_one_is_in_plain_words(whole_report):
+    first = pages_of(whole_report)[0].lower()
+    for word in ("interval", "kriging", "deviation", "standard error", "likelihood", "variogram"):
+        assert word not in first
+
+
+def test_a_plan_whose_intervals_have_no_width_prints_none(printed):
+    said = summary()
+    for part in (*said["tillage"]["zones"], said["tillage"]["totals"]):
+        value = part["gain"]["value"]
+        part["interval"] = span(value, value, "USD")
+    words = words_of(printed(said), "-layout")
+    assert "Saving, nine times in ten" not in words
+    assert "433 USD" in words  # the saving of zone 3 itself
+    assert "Gain, nine times in ten" in words
+
+
+def test_intervals_with_width_are_printed_in_zones_and_totals(whole_report):
+    assert words_of(whole_report, "-layout").count("Saving, nine times in ten") >= 2
 
 
 # ISO 216: A4 is 210 by 297 mm; ANSI A is 8.5 by 11 in; a point is 1/72 in.
@@ -130,7 +164,7 @@ def test_a_long_table_goes_on_under_its_titles_and_loses_no_row(printed):
     pages = pages_of(printed(said))
     rows = [page for page in pages if ".77 ac" in page]
     assert len(rows) >= 3
-    assert all("Chance that replanting" in page for page in rows)
+    assert all("Action" in page and "Gain per area" in page for page in rows)
     words = " ".join(rows)
     assert [number for number in range(1, 81) if f" {number}.77 ac" not in words] == []
 

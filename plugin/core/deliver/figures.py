@@ -1,9 +1,11 @@
 """Figures as people read them: a number, its unit, and the text that report and file both show."""
 import math
 
-# Decimals by unit; a population is rounded to hundreds, as one counts.
+# Decimals by unit, the same down a column; a population is rounded to hundreds, as one counts. Any
+# other unit gets the decimals its value needs, up to MOST_DECIMALS.
 _DECIMALS = {"ac": 1, "ha": 1, "in": 1, "cm": 0, "ft": 0, "m": 0, "psi": 0, "kPa": 0,
-             "bu/ac": 0, "t/ha": 1, "%": 0, "": 0, "seed units": 1, "gal": 0, "L": 0}
+             "bu/ac": 0, "t/ha": 1, "seed units": 1}
+_MOST_DECIMALS = 3
 _HUNDREDS = ("plants/ac", "plants/ha", "seeds/ac", "seeds/ha")
 UNKNOWN = "not known"
 
@@ -19,26 +21,38 @@ def figure(value, unit=""):
 
 
 def interval(low, high, unit=""):
-    """Return {"low", "high", "text"}: two figures and how the two are read together."""
+    """Return {"low", "high", "text"}: two figures and how the two are read together.
+
+    An interval without width reads as its one figure.
+    """
     low, high = figure(low, unit), figure(high, unit)
-    return {"low": low, "high": high, "text": f"{low['text']} to {high['text']}"}
+    text = low["text"] if low == high else f"{low['text']} to {high['text']}"
+    return {"low": low, "high": high, "text": text}
 
 
 def share(value):
-    """Return the figure of a share (0 to 1) in percent."""
-    return figure(None if value is None else 100 * value, "%")
+    """Return the figure of a share (0 to 1) in whole percent."""
+    if value is None or not math.isfinite(value):
+        return figure(None, "%")
+    return {"value": 100 * float(value), "unit": "%", "text": f"{_clean(100 * value, 0)} %"}
 
 
 def _text(value, unit):
     currency, _, per = unit.partition("/")
     if len(currency) == 3 and currency.isupper():
-        number = f"{_clean(value, 2 if per else 0)}"
+        number = _clean(value, max(2, _needed(value)) if per else 0)
         return f"{currency} {number}/{per}" if per else f"{currency} {number}"
     if unit in _HUNDREDS:
         number = _clean(round(value, -2), 0)
     else:
-        number = _clean(value, _DECIMALS.get(unit, 1))
+        number = _clean(value, _DECIMALS[unit] if unit in _DECIMALS else _needed(value))
     return f"{number} {unit}".strip()
+
+
+def _needed(value):
+    """Fewest decimals, up to _MOST_DECIMALS, that lose nothing of the value."""
+    return next((decimals for decimals in range(_MOST_DECIMALS)
+                 if math.isclose(round(value, decimals), value, rel_tol=1e-9)), _MOST_DECIMALS)
 
 
 def _clean(value, decimals):

@@ -24,7 +24,7 @@ def plan_account(plan, *, title, headline, break_even=None):
             "gain": figure(zone.gain, plan.currency),
             "interval": interval(zone.gain_low, zone.gain_high, plan.currency),
             "chance": share(zone.chance),
-            "figures": {name: figure(*pair) for name, pair in zone.figures.items()}}
+            "figures": {name: _figure_of_zone(*pair) for name, pair in zone.figures.items()}}
             for zone in plan.zones],
         "totals": {
             "area_by_action": {action: figure(area_of(plan, action), plan.area_unit)
@@ -70,6 +70,13 @@ def tillage_headline(plan):
             f"{depth} deep, "
             f"and leave {figure(left, unit)['text']}: {figure(plan.gain, plan.currency)['text']} "
             "less than tilling all of it.")
+
+
+def _figure_of_zone(value, unit):
+    found = figure(value, unit)
+    if "%" in unit and found["value"] is not None:
+        found["text"] = f"{round(value)} {unit}"
+    return found
 
 
 def _setting(value, unit):

@@ -38,8 +38,8 @@ def rate_rows(plan_name, rows):
         if rate is None or not math.isfinite(rate) or rate < 0:
             raise InputProblem(f"{plan_name}, row {number}, rate: {rate} is no rate. Enter 0 or "
                                "more; 0 does nothing there.")
-        made.append(RateRow(int(row["zone"]), str(row["action"]), float(rate),
-                            str(row["rate_unit"])))
+        made.append(RateRow(int(row["zone"]), str(row["action"] or ""), float(rate),
+                            str(row["rate_unit"] or "")))
     units = {row.unit for row in made}
     if len(units) > 1:
         raise InputProblem(f"{plan_name} holds rates in {' and '.join(sorted(units))}. A rate file "

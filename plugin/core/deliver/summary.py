@@ -70,9 +70,8 @@ def _stand(stand, field, units):
         "title": "Stand", "unit": unit, "mean": figure(mean, unit),
         "interval": None if half is None else interval(mean - half, mean + half, unit),
         "target": None if field["target_stand"] is None else figure(field["target_stand"], unit),
-        "stops": figure(account["stops"]), "method": _method(surface),
+        "stops": figure(account["stops"]), **_map(surface),
         "error": (f"The error of a count rests on {_ERROR_WORDS[account['error_source']]}."),
-        "verdict": surface["verdict"],
         "zones": [{"title": zone["title"], "area": figure(zone["area"], units.area),
                    "mean": figure(zone["mean"], unit),
                    "standard_deviation": figure(zone["deviation"], unit)}
@@ -89,20 +88,23 @@ def _pan(pan, units):
         "top": figure(pan["top"]["mean"], units.depth) if pan["top"] else figure(None, units.depth),
         "bottom": figure(pan["bottom"]["mean"] if pan["bottom"] else None, units.depth),
         "area_with_pan": figure(pan["area_with_pan"], units.area),
-        "method": " ".join(f"{name}: {_method(pan[key])}" for key, name in _PAN_MAPS if pan[key]),
-        "verdict": " ".join(f"{name}: {pan[key]['verdict']}" for key, name in _PAN_MAPS
-                            if pan[key])}
+        "maps": {name: _map(pan[name]) for name in ("chance", "top", "bottom") if pan[name]}}
 
 
 def _yield(one):
     account, surface = one["account"], one["surface"]
     removed = sum(account["left_out"].values())
     return {"season": str(account["season"]), "mean": figure(account["mean"], account["unit"]),
-            "points": figure(account["kept"]), "removed": figure(removed),
-            "method": _method(surface), "verdict": surface["verdict"]}
+            "points": figure(account["kept"]), "removed": figure(removed), **_map(surface)}
 
 
-def _method(surface):
+def _map(surface):
+    """How a map was made, in a few words and in full, and how far it holds."""
+    return {"method": f"{surface['method'].capitalize()} of {surface['observations']:,} readings.",
+            "detail": _detail(surface), "verdict": surface["verdict"]}
+
+
+def _detail(surface):
     model = surface["model"]
     said = f"{surface['method'].capitalize()} of {surface['observations']:,} readings"
     limits = surface["deeper_or_more"] + surface["shallower_or_less"]
@@ -120,7 +122,6 @@ def _method(surface):
     return said + "."
 
 
-_PAN_MAPS = (("chance", "Chance of a pan"), ("top", "Top"), ("bottom", "Bottom"))
 _ERROR_WORDS = {"rows": "the spread between rows counted side by side",
                 "seeds dropped": "the seeds dropped, each coming up or not (binomial)",
                 "Poisson": "counts at random (Poisson)"}

@@ -56,4 +56,4 @@ def normal_beyond(limit, share):
     deviations it returns the limit itself.
     """
     tail = ndtr(-limit) * (1 - share)
-    return float(-ndtri(tail)) if tail > 0 else float(limit)
+    return max(float(-ndtri(tail)), float(limit)) if tail > 0 else float(limit)

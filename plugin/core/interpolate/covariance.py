@@ -22,20 +22,56 @@ def _spherical_slope(u):
     return np.where(u < 1, -1.5 + 1.5 * u**2, 0.0)
 
 
+def _gaussian(u):
+    return np.exp(-u**2)
+
+
+def _gaussian_slope(u):
+    return -2 * u * np.exp(-u**2)
+
+
+def _matern_3_2(u):
+    return (1 + u) * np.exp(-u)
+
+
+def _matern_3_2_slope(u):
+    return -u * np.exp(-u)
+
+
+def _matern_5_2(u):
+    return (1 + u + u**2 / 3) * np.exp(-u)
+
+
+def _matern_5_2_slope(u):
+    return -u * (1 + u) / 3 * np.exp(-u)
+
+
 FAMILIES = {
     "spherical": Family(_spherical, _spherical_slope, 1.0),
     "exponential": Family(lambda u: np.exp(-u), lambda u: -np.exp(-u), 2.996),
+    "gaussian": Family(_gaussian, _gaussian_slope, 1.731),
+    "matern_3_2": Family(_matern_3_2, _matern_3_2_slope, 4.744),
+    "matern_5_2": Family(_matern_5_2, _matern_5_2_slope, 5.919),
 }
 NUGGET = "nugget"  # the model without structure: readings tell nothing of their neighbours
+CANDIDATES = (NUGGET, "spherical", "exponential")  # what is tried where none is asked for
 
 
 @dataclass(frozen=True)
 class CovarianceModel:
     """Covariance C(h) = partial_sill * correlation(h / range_m); a reading adds the nugget.
 
-    The spherical model ends at its range; of the exponential, the range parameter is a third of
-    the distance at which correlation falls to 5 % (exp(-h / a), not exp(-3h / a)). The nugget
-    is what varies within the distance between readings, without the readings' own error.
+    The spherical model ends at its range a. The others never end: exp(-h / a) is the exponential,
+    exp(-(h / a)^2) the gaussian, (1 + h / a) exp(-h / a) the matern_3_2 and
+    (1 + h / a + (h / a)^2 / 3) exp(-h / a) the matern_5_2. Their a is no practical range:
+    correlation falls to 5 % at `effective_range_m`. Books that write exp(-3h / a), or
+    2 sqrt(v) h / a for h / a, mean other ranges. Matern's family with v = 1/2 is the exponential
+    and has no name of its own here. The gaussian is so smooth that readings without a nugget or
+    an error of their own make a covariance matrix that cannot be factorised. The nugget is what
+    varies within the distance between readings, without the readings' own error.
+
+    Source   Matern (1960), Spatial Variation; Stein (1999), Interpolation of Spatial Data, 2.10,
+             who writes 2 sqrt(v) h / a (both cited from memory)
     """
     family: str
     nugget: float

@@ -7,7 +7,7 @@ from ..observations import ABOVE, BELOW, EXACT
 from ..problems import InputProblem
 from ..surface import Surface
 from .censored import draw_censored
-from .covariance import FAMILIES, NUGGET, CovarianceModel
+from .covariance import CANDIDATES, NUGGET, CovarianceModel
 from .duplicates import merge_places
 from .kriging import GLOBAL_MOST, krige
 from .leave_one_out import leave_one_out
@@ -15,6 +15,7 @@ from .reml import Fit, fit_reml
 
 LEAST_EXACT = 2       # exact readings without which there is no mean with an error
 LEAST_FOR_MAP = 10    # exact readings below which no map is tried: this program's own rule
+LEAST_SKILL = 0.05    # share of the mean's squared error a map must take away: own rule
 FIT_MOST = 250        # readings that the model is fitted to; a larger set is thinned
 REFITS = 6            # rounds of drawing censored readings and fitting anew
 DRAWS = 100           # draws of censored readings that the surface averages over
@@ -29,15 +30,15 @@ class _Chosen:
     verdict: str
 
 
-def estimate_surface(observations, grid, inside, *, families=(NUGGET, *FAMILIES), model=None,
+def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=None,
                      neighbours=None, between=(-np.inf, np.inf), seed=0, tick=None):
     """Return the surface that the observations support: kriged, or their mean with its error.
 
     Candidate models are fitted by restricted maximum likelihood and the smallest AICc chosen. A
     structured model is kept only where predicting each reading from the others (leave one out)
-    beats predicting it by the mean; else, and with fewer than LEAST_FOR_MAP exact
-    readings, the surface is the mean and its standard error that of one further reading.
-    Readings at one place are averaged first. Censored readings are drawn again and
+    takes LEAST_SKILL off the squared error of predicting it by the mean; else, and with fewer
+    than LEAST_FOR_MAP exact readings, the surface is the mean and its standard error that of one
+    further reading. Readings at one place are averaged first. Censored readings are drawn again and
     again from what the others say of them, the model fitted anew to each of the first draws; the
     surface averages over DRAWS draws and its error holds their spread. Sets beyond FIT_MOST
     readings are fitted and checked on a random FIT_MOST of them, with all of them in the map.
@@ -75,7 +76,7 @@ def estimate_surface(observations, grid, inside, *, families=(NUGGET, *FAMILIES)
         name=observations.name, unit=observations.unit, grid=grid, inside=inside,
         estimate=_on_grid(np.clip(found.estimate.mean(axis=1), *between), cells, grid.shape),
         standard_error=_on_grid(np.sqrt(variance), cells, grid.shape),
-        account=_account(observations, sites, values.mean(axis=0), chosen))
+        account=_account(observations, sites, values, chosen))
 
 
 def unsure(surface):
@@ -111,7 +112,7 @@ def _choose_exact(sites, families, model, seed, tick):
         return _Chosen(model, [], _validation(fitted, fitted.values, model),
                        "The model was given, not fitted.")
     candidates = _candidates(fitted, fitted.values, families, tick)
-    return _decide(fitted, fitted.values, candidates)
+    return _decide(fitted, fitted.values, candidates, len(sites))
 
 
 def _choose_censored(sites, families, model, seed, tick):
@@ -120,7 +121,7 @@ def _choose_censored(sites, families, model, seed, tick):
         exact = sites  # equal and without error: only the limits tell of any spread
         if np.ptp(sites.values) == 0:
             raise InputProblem(_NO_SPREAD.format(name=sites.name, count=len(sites)))
-    candidates = [] if model is not None else _candidates(exact, exact.values, families, tick)
+    candidates = [] if model is not None else _candidates(exact, exact.values, families)
     current, values = model or candidates[0].model, None
     for refit in range(REFITS if model is None else 0):
         values = draw_censored(sites.positions_m, sites.values, sites.error_variance,
@@ -129,7 +130,7 @@ def _choose_censored(sites, families, model, seed, tick):
         current = candidates[0].model
         tick((refit + 1) / REFITS)
     decided = (_Chosen(model, [], None, "The model was given, not fitted.") if model is not None
-               else _decide(sites, values, candidates))
+               else _decide(sites, values, candidates, len(sites)))
     draws = draw_censored(sites.positions_m, sites.values, sites.error_variance, sites.censoring,
                           decided.model, draws=DRAWS, start=values, seed=seed + REFITS)
     return decided, draws
@@ -142,13 +143,13 @@ def _candidates(sites, values, families, tick=None):
     return fit_reml(sites.positions_m, values, sites.error_variance, families=families, tick=tick)
 
 
-def _decide(sites, values, candidates):
+def _decide(sites, values, candidates, count):
+    """Map or mean, from the candidates fitted to some or all of `count` readings."""
     best = candidates[0].model
-    count = len(values)
     if best.structured:
         validation = _validation(sites, values, best)
-        if validation.skill > 0:
-            return _Chosen(best, candidates, validation, _MAP.format(share=validation.skill))
+        if validation.skill > LEAST_SKILL:
+            return _Chosen(best, candidates, validation, _in_words(sites, validation))
         verdict = _NOT_BETTER.format(count=count)
     elif np.ptp(values) == 0:
         verdict = _EQUAL.format(count=count)
@@ -159,6 +160,12 @@ def _decide(sites, values, candidates):
     flat = next((fit.model for fit in candidates if not fit.model.structured), None)
     flat = flat or CovarianceModel(NUGGET, best.sill)
     return _Chosen(flat, candidates, _validation(sites, values, flat), verdict)
+
+
+def _in_words(sites, validation):
+    off = (f"{float(f'{rmse:.2g}'):,.10g} {sites.unit}".strip()
+           for rmse in (validation.rmse, validation.rmse_of_mean))
+    return _MAP.format(**dict(zip(("map", "mean"), off)))
 
 
 def _validation(sites, values, model):
@@ -182,8 +189,9 @@ def _account(observations, sites, values, chosen):
             name: number for name, number in asdict(chosen.validation).items()
             if name not in ("errors", "variance")} | {"skill": chosen.validation.skill}
     if len(sites) <= GLOBAL_MOST:
+        drawn = values.var(axis=0)  # what is not known of censored readings; 0 of the others
         account["sites"] = np.column_stack(
-            [sites.positions_m, values, sites.error_variance]).tolist()
+            [sites.positions_m, values.mean(axis=0), sites.error_variance + drawn]).tolist()
     return account
 
 
@@ -201,13 +209,13 @@ def _on_grid(values, cells, shape):
     return grid
 
 
-_TOO_FEW = ("{name}: {count} readings give a figure at {exact} places; a mean with its error needs "
-            "a figure at {least} places or more. Take readings at more places.")
-_NO_SPREAD = ("{name}: all {count} readings show the same figure, some only as a limit, and none has "
-              "an error of its own, so nothing tells how far beyond the limit the others may lie. "
-              "Give the error of the readings.")
-_MAP = ("The map holds: readings left out are predicted from their neighbours with {share:.0%} "
-        "less squared error than by the mean.")
+_TOO_FEW = ("{name}: {count} readings give figures at too few places ({exact}); a mean with its "
+            "error needs at least {least}. Take readings at more places.")
+_NO_SPREAD = ("{name}: all {count} readings show the same figure, some only as a limit, and none "
+              "has an error of its own, so nothing tells how far beyond the limit the others may "
+              "lie. Give the error of the readings.")
+_MAP = ("The map holds: at readings left out to check it, it is off by {map} as a rule, and "
+        "the plain mean by {mean}.")
 _NOT_BETTER = ("The {count} readings do not support a map: predicting a reading from its "
                "neighbours is no better than the mean. Shown is the mean with its error.")
 _NO_STRUCTURE = ("The {count} readings do not support a map: near ones are no more alike than far "

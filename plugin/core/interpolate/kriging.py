@@ -59,10 +59,14 @@ def krige(positions_m, values, error_variance, model, targets_m, *, neighbours=N
 
 
 def reading_covariance(positions_m, error_variance, model):
-    """Return the (n, n) covariance of the readings, nugget and own errors on the diagonal."""
-    positions = np.asarray(positions_m, float)
+    """Return the (n, n) covariance of the readings, nugget and own errors on the diagonal.
+
+    Raises   InputProblem: readings with neither nugget nor error share a place
+    """
+    positions, errors = np.asarray(positions_m, float), np.asarray(error_variance, float)
+    _check_places(positions, errors, model)
     matrix = model.covariance(cdist(positions, positions))
-    matrix[np.diag_indices_from(matrix)] += model.nugget + np.asarray(error_variance, float)
+    matrix[np.diag_indices_from(matrix)] += model.nugget + errors
     return matrix
 
 
@@ -116,6 +120,7 @@ def _krige_global(positions, values, errors, model, targets, tick):
 
 
 def _krige_local(positions, values, errors, model, targets, neighbours, tick):
+    _check_places(positions, errors, model)
     tree = cKDTree(positions)
     estimate = np.empty((len(targets), *values.shape[1:]))
     variance = np.empty(len(targets))
@@ -141,6 +146,13 @@ def _krige_local(positions, values, errors, model, targets, neighbours, tick):
         if tick is not None:
             tick(min(start + step, len(targets)) / len(targets))
     return Kriged(estimate, np.maximum(variance, 0.0))
+
+
+def _check_places(positions, errors, model):
+    # rounding can hide such a singular matrix from the solvers, which then return noise
+    exact = positions[model.nugget + errors == 0]
+    if len(np.unique(exact, axis=0)) < len(exact):
+        raise InputProblem(_UNDETERMINED.format(count=len(positions)))
 
 
 def _factor(matrix):

@@ -7,7 +7,7 @@ from scipy.optimize import minimize
 from scipy.spatial.distance import pdist, squareform
 
 from ..problems import InputProblem
-from .covariance import FAMILIES, NUGGET, CovarianceModel
+from .covariance import CANDIDATES, FAMILIES, NUGGET, CovarianceModel
 
 LEAST_SHARE = 1e-6  # smallest variance tried, as a share of the variance of the values
 STARTS = ((0.3, 0.1), (0.3, 0.3), (0.7, 0.1))  # nugget share, range as a share of the extent
@@ -21,7 +21,7 @@ class Fit:
     aicc: float
 
 
-def fit_reml(positions_m, values, error_variance, *, families=(NUGGET, *FAMILIES), tick=None):
+def fit_reml(positions_m, values, error_variance, *, families=CANDIDATES, tick=None):
     """Return the fitted candidates, the best (smallest AICc) first.
 
     Each reading varies about one unknown mean by the model's covariance, a nugget and its own

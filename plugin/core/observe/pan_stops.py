@@ -9,10 +9,10 @@ FELT_ERROR_M = 0.04  # standard error of a depth felt by hand: this program's ow
 def median_of_insertions(values, censoring):
     """Return the median of depths and its censoring, as (value, EXACT | ABOVE | BELOW).
 
-    A depth known only to lie deeper ranks last, one known only to be shallower ranks first. Where
-    a middle one is deeper than its figure, so is the median; where a middle one is shallower,
-    so is the median. With one of each in the middle, the shallower one counts from the surface
-    and the median lies deeper than half the deeper figure.
+    A depth known only to lie deeper may be anything from its figure down, one known only to be
+    shallower anything from the surface to its figure. The median of the least and of the
+    greatest these can be bound the median; where the two agree it is exact, else it lies deeper
+    than the one (when some depth is only known to lie deeper) or shallower than the other.
 
     Parameters
         values     (k,) depths, any unit, k at least 1
@@ -24,13 +24,11 @@ def median_of_insertions(values, censoring):
     values, censoring = np.asarray(values, float), np.asarray(censoring, int)
     if not len(values):
         raise InputProblem("A stop without an insertion has no median.")
-    order = np.lexsort((values, censoring))  # BELOW, EXACT, ABOVE rise
-    middle = order[(len(order) - 1) // 2: len(order) // 2 + 1]
-    kinds = set(censoring[middle])
-    if {ABOVE, BELOW} <= kinds:
-        return float(np.where(censoring[middle] == BELOW, 0.0, values[middle]).mean()), ABOVE
-    kind = ABOVE if ABOVE in kinds else BELOW if BELOW in kinds else EXACT
-    return float(values[middle].mean()), kind
+    least = float(np.median(np.where(censoring == BELOW, 0.0, values)))
+    greatest = float(np.median(np.where(censoring == ABOVE, np.inf, values)))
+    if least == greatest:
+        return least, EXACT
+    return (least, ABOVE) if (censoring == ABOVE).any() else (greatest, BELOW)
 
 
 def depth_error_variance(step_m, felt, insertions=1):

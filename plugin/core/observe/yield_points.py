@@ -31,7 +31,8 @@ class CleaningLimits:
     local_deviations, local_share   a record is unlike its neighbours when it is further from
                      their median than both of these: robust standard deviations, share of it
     cluster_share    a record stays where more than this share of its neighbours would go too,
-                     so that a real hole in the crop is kept
+                     so that a real hole in the crop is kept (own choice: most of the
+                     neighbours of a record that is unlike them cannot be unlike themselves)
     """
     pass_end_s: float = 4.0
     swath_share: float = 0.5
@@ -43,7 +44,7 @@ class CleaningLimits:
     neighbours: int = 20
     local_deviations: float = 3.0
     local_share: float = 0.15
-    cluster_share: float = 0.6
+    cluster_share: float = 0.2
 
 
 def dry_yield_kg_per_m2(flow_kg_s, interval_s, distance_m, swath_m, moisture_percent, crop):
@@ -164,10 +165,13 @@ def _unlike_neighbours(positions, yields, limits):
     if len(yields) <= limits.neighbours:
         return np.zeros(len(yields), bool)
     _, near = cKDTree(positions).query(positions, k=limits.neighbours + 1)
-    around = yields[near[:, 1:]]
+    # A record is not always its own first neighbour: some share a place.
+    itself = near == np.arange(len(yields))[:, None]
+    near = np.take_along_axis(near, np.argsort(itself, axis=1, kind="stable"), axis=1)[:, :-1]
+    around = yields[near]
     median = np.median(around, axis=1)
     spread = 1.4826 * np.median(np.abs(around - median[:, None]), axis=1)
     apart = np.abs(yields - median)
     unlike = (apart > limits.local_deviations * spread) & (apart > limits.local_share * median)
-    clustered = unlike[near[:, 1:]].mean(axis=1) > limits.cluster_share
+    clustered = unlike[near].mean(axis=1) > limits.cluster_share
     return unlike & ~clustered

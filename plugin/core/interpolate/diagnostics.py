@@ -1,0 +1,78 @@
+"""What shows whether a surface's model suits its readings, as plain data for a figure or a file."""
+import numpy as np
+
+from ..observations import EXACT
+from ..problems import InputProblem
+from .covariance import CovarianceModel
+from .duplicates import merge_places
+from .leave_one_out import leave_one_out
+from .variogram import experimental_variogram, snapped_variogram
+
+EXACT_MOST = 20_000     # readings whose pairs are all looked at; more are snapped to a fine grid
+LEFT_OUT_MOST = 1_000   # readings left out one by one; of more, so many at random
+CURVE_POINTS = 61       # of the model's curve from 0 to the cutoff
+
+
+def diagnostics(observations, model, *, seed=0, tick=None):
+    """Return how readings vary by distance beside their model, and each reading predicted.
+
+    Readings at one place are averaged first. Those known only to lie above or below a figure
+    cannot be drawn in either and are left out, with their number. The readings' own errors are
+    taken off the variogram, as they are no part of the model. Where fewer than 2 places are left,
+    or no two of them are near, "variogram" is None; where nothing varies, "left_out".
+
+    Parameters
+        observations  Observations
+        model         CovarianceModel
+        seed          of the choice of LEFT_OUT_MOST readings
+        tick          called with the fraction done; may raise Stopped
+    Returns  dict of plain numbers, words and lists:
+        readings          places used
+        censored          readings left out of both parts
+        variogram         distance_m, semivariance, pairs (of each bin), cutoff_m, estimator,
+                          distance_error_m, curve: distance_m and semivariance of the model, the
+                          first at distance 0, just off the place itself: the nugget
+        left_out          x, y, observed, predicted, standard_error, standardised_error of each
+    """
+    exact = merge_places(observations.subset(observations.censoring == EXACT))
+    return {"readings": len(exact),
+            "censored": int(np.count_nonzero(observations.censoring != EXACT)),
+            "variogram": _variogram(exact, model, tick), "left_out": _left_out(exact, model, seed)}
+
+
+def surface_diagnostics(surface, observations, *, tick=None):
+    """Return the diagnostics of the model that a surface was drawn with."""
+    return diagnostics(observations, CovarianceModel(**surface.account["model"]), tick=tick)
+
+
+def _variogram(exact, model, tick):
+    try:
+        if len(exact) > EXACT_MOST:
+            found = snapped_variogram(exact.positions_m, exact.values,
+                                      error_variance=exact.error_variance)
+        else:
+            found = experimental_variogram(exact.positions_m, exact.values,
+                                           error_variance=exact.error_variance, tick=tick)
+    except InputProblem:  # no pair: the figure says so
+        return None
+    along = np.linspace(0, found.cutoff_m, CURVE_POINTS)
+    return {"distance_m": found.distances_m.tolist(), "semivariance": found.semivariance.tolist(),
+            "pairs": found.pairs.tolist(), "cutoff_m": found.cutoff_m,
+            "estimator": found.estimator, "distance_error_m": found.distance_error_m,
+            "curve": {"distance_m": along.tolist(),
+                      "semivariance": (model.sill - model.covariance(along)).tolist()}}
+
+
+def _left_out(exact, model, seed):
+    if len(exact) < 2 or model.sill + exact.error_variance.min() <= 0:
+        return None
+    if len(exact) > LEFT_OUT_MOST:
+        picked = np.random.default_rng(seed).choice(len(exact), LEFT_OUT_MOST, replace=False)
+        exact = exact.subset(np.sort(picked))
+    found = leave_one_out(exact.positions_m, exact.values, exact.error_variance, model)
+    error = np.sqrt(found.variance)
+    return {"x": exact.positions_m[:, 0].tolist(), "y": exact.positions_m[:, 1].tolist(),
+            "observed": exact.values.tolist(),
+            "predicted": (exact.values - found.errors).tolist(),
+            "standard_error": error.tolist(),
+            "standardised_error": (found.errors / error).tolist()}

@@ -1,0 +1,88 @@
+"""Page 1 of the report: what was found and is advised, key figures, and the readings taken."""
+from . import look
+from .phrases import PLANS, pan_said, section_names, stand_said, yield_said
+from .plan_section import plan_totals
+from .tables import draw_table
+from .type_setting import wrapped
+from .words import NOTHING, capital, name_of, sentence, text_of, tr
+
+# what page 1 shows of a section; the section's own page shows all
+_KEYS = {"stand": ("mean", "interval", "target"),
+         "pan": ("limit", "rating", "top", "bottom", "area_with_pan"), "yields": ("mean",)}
+
+
+def draw_findings(sheet, summary):
+    """Print page 1: title block, findings and advice, key figures, readings, what is missing."""
+    _title_block(sheet, summary["field"])
+    sheet.heading(tr("What we found and what we advise"))
+    for key in PLANS:
+        if summary[key]:
+            sheet.paragraph(sentence(summary[key].get("headline", "")), look.LEAD, after=1.8)
+    sheet.bullets(_findings(summary))
+    _key_figures(sheet, summary)
+    _readings(sheet, summary["readings"])
+
+
+def _title_block(sheet, field):
+    sheet.box(sheet.left, sheet.y, sheet.width, 1.2, look.ACCENT)
+    sheet.y += 3.4
+    sheet.paragraph(tr("FIELD REPORT"), look.KICKER, after=0.4)
+    long = len(wrapped(field["name"], look.TITLE, sheet.width)) > 2
+    sheet.paragraph(field["name"], look.HEADING if long else look.TITLE, after=1.6)
+    season = " ".join(text_of(field.get(key)) for key in ("crop", "season") if field.get(key))
+    facts = [(tr("Date of visit"), text_of(field.get("visited"))),
+             (tr("Grower"), text_of(field.get("grower"))),
+             (tr("Crop and season"), capital(season) or NOTHING),
+             (tr("Planted"), text_of(field.get("planted"))),
+             (tr("Area"), text_of(field.get("area")))]
+    draw_table(sheet, [name for name, _ in facts], [[text for _, text in facts]])
+    sheet.gap(2.5)
+
+
+def _findings(summary):
+    if summary["stand"]:
+        yield stand_said(summary["stand"])
+    if summary["pan"]:
+        yield pan_said(summary["pan"])
+    for crop in summary["yields"]:
+        yield yield_said(crop)
+    if not any(summary[key] for key in PLANS):
+        yield tr("No plan could be made from these readings; the last section says what was "
+                 "lacking.")
+    missing = [name for key, name in section_names().items() if not summary[key]]
+    if missing:
+        yield tr("Not looked at: {names}. The last section says what was lacking.").format(
+            names="; ".join(missing))
+    if len(missing) < len(section_names()):
+        yield tr("Under each map stands how far it can be trusted.")
+
+
+def _key_figures(sheet, summary):
+    names = section_names()
+    sections = [(names[key], _chosen(summary[key] or {}, _KEYS[key])) for key in ("stand", "pan")]
+    sections += [(tr("Yield {season}").format(season=crop.get("season")),
+                  _chosen(crop, _KEYS["yields"])) for crop in summary["yields"]]
+    sections += [(names[key], plan_totals(summary[key], key)) for key in PLANS if summary[key]]
+    rows = []
+    for name, figures in sections:  # two figures beside each other
+        figures = [*figures, ("", "")][:len(figures) + len(figures) % 2]
+        rows += [[name if first == 0 else "", *figures[first], "", *figures[first + 1]]
+                 for first in range(0, len(figures), 2)]
+    draw_table(sheet, [""] * 6, rows, right=(2, 5), heading=tr("Key figures"))
+
+
+def _chosen(section, keys):
+    return [(name_of(key), _short_text(section[key])) for key in keys if section.get(key)]
+
+
+def _short_text(figure):
+    """Return a rating's one word, where it has one beside its whole text; else the text."""
+    word = figure.get("rating") if isinstance(figure, dict) else None
+    return capital(word) if isinstance(word, str) else text_of(figure)
+
+
+def _readings(sheet, readings):
+    draw_table(sheet, [tr("Readings"), tr("Taken"), tr("Used"), tr("Remark")],
+               [[text_of(row.get("title") or row.get("layer")), text_of(row.get("count")),
+                 text_of(row.get("used")), str(row.get("note") or "")] for row in readings],
+               right=(1, 2), heading=tr("Readings taken"))

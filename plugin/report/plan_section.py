@@ -1,0 +1,115 @@
+"""The pages of a plan: headline, map, zones, totals, settings, sources and cautions."""
+from . import look
+from .phrases import caption, counted, draw_listed, map_of_pan, memory_note, section_names, visited
+from .planning import draw_map_and_pieces
+from .tables import draw_pairs, draw_table
+from .words import (
+    FROM_MEMORY,
+    capital,
+    labelled_figures,
+    name_of,
+    sentence,
+    text_of,
+    tr,
+)
+
+_FIGURES_MOST = 6  # of a zone, in one table
+
+
+def draw_plan(sheet, summary, maps, key):
+    """Print a plan on pages of its own.
+
+    Parameters
+        key  "replant" or "tillage"
+    """
+    plan = summary[key]
+    pieces = [
+        lambda on: _zones(on, plan, key), lambda on: _more_about_zones(on, plan["zones"]),
+        lambda on: draw_pairs(on, plan_totals(plan, key), heading=tr("Totals")),
+        lambda on: _settings(on, plan.get("settings") or []),
+        lambda on: draw_listed(on, tr("Sources"), plan.get("sources") or [], look.NOTE),
+        lambda on: draw_listed(on, tr("Before you act"), plan.get("cautions") or [])]
+    base, made = ("stand", summary["stand"] or {}) if key == "replant" else (
+        "pan", map_of_pan(summary["pan"] or {}, "bottom"))
+    block = maps.plan(f"{key}_plan", plan, caption=caption(
+        visited(summary), counted(summary, base), made))
+    sheet.new_page()
+    sheet.heading(plan.get("title") or section_names()[key])
+    sheet.paragraph(sentence(plan.get("headline", "")), look.LEAD)
+    draw_map_or_lack(sheet, block, f"zones.gpkg, {key}_plan", pieces)
+
+
+def draw_map_or_lack(sheet, block, wanted, pieces=()):
+    """Draw a map and the pieces that belong to it; where there is no map, say which file lacks."""
+    if block is not None:
+        draw_map_and_pieces(sheet, block, list(pieces))
+        return
+    sheet.paragraph(tr("No map: the folder holds no {wanted}.").format(wanted=wanted),
+                    look.NOTE_ITALIC)
+    for piece in pieces:
+        piece(sheet)
+
+
+def has_spread(part):
+    """Return whether a figure's interval has any width: one that equals its figure says nothing."""
+    ends = [part["interval"].get(end) for end in ("low", "high")] if part.get("interval") else []
+    values = [end.get("value") if isinstance(end, dict) else end for end in ends]
+    return bool(values) and values[0] != values[1]
+
+
+def plan_totals(plan, key):
+    """Return (name, text) of the totals of a plan, the interval only where it has any width."""
+    totals = plan.get("totals") or {}
+    _, _, gain, interval, _ = _plan_words(key)
+    names = {name_of("gain"): tr("{gain}, whole field").format(gain=gain),
+             name_of("interval"): tr("{interval}, whole field").format(interval=interval)}
+    rows = [(tr("Area, {action}").format(action=tr(action)), text_of(figure))
+            for action, figure in (totals.get("area_by_action") or {}).items()]
+    skip = ("area_by_action",) if has_spread(totals) else ("area_by_action", "interval")
+    rows += [(names.get(name, name), text) for name, text in labelled_figures(totals, skip=skip)]
+    if plan.get("break_even"):
+        rows.append((tr("Break-even"), text_of(plan["break_even"])))
+    return rows
+
+
+def _plan_words(key):
+    """Return what a plan's columns are called: rate, money per area, money, interval, chance."""
+    if key == "tillage":
+        return (tr("Depth"), tr("Saving per area"), tr("Saving"), tr("Saving, nine times in ten"),
+                tr("Chance of a hard layer"))
+    return (tr("Rate"), tr("Gain per area"), tr("Gain"), tr("Gain, nine times in ten"),
+            tr("Chance that replanting pays"))
+
+
+def _zones(sheet, plan, key):
+    zones = plan["zones"]
+    parts = ["rate", "area", "gain_per_area", "gain", "interval", "chance"]
+    titles = dict(zip(["rate", "gain_per_area", "gain", "interval", "chance"], _plan_words(key)))
+    titles["area"] = tr("Area")
+    if not any(map(has_spread, zones)):
+        parts.remove("interval")
+    draw_table(sheet, [tr("Zone"), tr("Action"), *(titles[part] for part in parts)],
+               [[text_of(zone.get("zone")), capital(tr(text_of(zone.get("action")))),
+                 *(text_of(zone.get(part)) for part in parts)] for zone in zones],
+               right=tuple(range(2, 2 + len(parts))), heading=tr("Zones"))
+
+
+def _more_about_zones(sheet, zones):
+    names = list(dict.fromkeys(name for zone in zones for name in zone.get("figures") or {}))
+    per_table = -(-len(names) // max(-(-len(names) // _FIGURES_MOST), 1))
+    for first in range(0, len(names), max(per_table, 1)):
+        some = names[first:first + per_table]
+        draw_table(sheet, [tr("Zone"), *map(name_of, some)],
+                   [[text_of(zone.get("zone")), *(text_of((zone.get("figures") or {}).get(name))
+                                                  for name in some)] for zone in zones],
+                   right=tuple(range(1, len(some) + 1)),
+                   heading="" if first else tr("More about each zone"))
+
+
+def _settings(sheet, settings):
+    rows = [[capital(text_of(one.get("name"))), text_of(one.get("figure"))] for one in settings]
+    memory = [any(FROM_MEMORY in text for text in row) for row in rows]
+    draw_pairs(sheet, [[f"{name} †" if marked else name, text]
+                       for (name, text), marked in zip(rows, memory)], heading=tr("Settings"))
+    if any(memory):
+        sheet.paragraph(memory_note(), look.NOTE_ITALIC)

@@ -1,0 +1,300 @@
+"""replantplan, tillageplan and ratefile, through Processing."""
+import datetime
+import json
+
+import pytest
+import shapely
+from osgeo import gdal, ogr
+
+from tests.algorithms.small_calls import (
+    AREA_M2,
+    FACTORS,
+    SOUTH,
+    field_of,
+    make_call,
+)
+from tests.algorithms.small_surfaces import FIELD, write_by_hand
+
+UNITS = {"us": ("ac", "in", "plants/ac"), "metric": ("ha", "cm", "plants/ha")}
+
+
+def rows_in(path):
+    data = gdal.OpenEx(str(path))
+    return [(row.items(), shapely.from_wkb(bytes(row.GetGeometryRef().ExportToWkb())))
+            for row in data.GetLayer(0)]
+
+
+def stand_in(folder, units, west=8.0, east=2.0, error=0.1):
+    """A stand of so many plants per m2 in the west and the east, in the record's unit."""
+    area = FACTORS[units]["area"]
+    model = {"family": "exponential", "nugget": 0.0, "partial_sill": area**2, "range_m": 200.0}
+    return write_by_hand(folder / f"stand_{units}.tif", unit=UNITS[units][2], error=error * area,
+                         model=model,
+                         value=lambda x, y: (west if x < 500_100 else east) * area)
+
+
+def pan_in(folder, units, bottom_m=lambda x, y: 0.325):
+    """Bottom of the pan with 1 cm of error, and a chance of 1 in the north and 0 in the south."""
+    depth = FACTORS[units]["depth"]
+    return {
+        "BOTTOM": write_by_hand(folder / f"bottom_{units}.tif", unit=UNITS[units][1],
+                                error=0.01 / depth, name="Bottom of the pan",
+                                value=lambda x, y: bottom_m(x, y) / depth),
+        "CHANCE": write_by_hand(folder / f"chance_{units}.tif", unit="", name="Chance of a pan",
+                                value=lambda x, y: float(y > 4_400_100))}
+
+
+@pytest.fixture
+def record(tmp_path):
+    """Return record(units, **changes): a record with that field row and nothing else."""
+    def made(units="us", **changes):
+        return make_call(tmp_path / f"{units}.gpkg", units, field=changes)
+    return made
+
+
+def test_a_thin_half_is_replanted_and_a_full_one_kept(run, provider, record, tmp_path, out):
+    found = run("replantplan", RECORD=record(), STAND=stand_in(tmp_path, "us"), PLAN=out / "p.gpkg",
+                ACCOUNT=out / "p.json")
+    assert set(found) == {one.name() for one in provider.algorithm("replantplan")
+                          .outputDefinitions()}
+    rows = rows_in(out / "p.gpkg")
+    assert sorted(row["action"] for row, _ in rows) == ["keep", "replant"]
+    (keep, west), (replant, east) = sorted(rows, key=lambda pair: pair[0]["action"])
+    acre = FACTORS["us"]["area"]
+    assert west.area == pytest.approx(97 * 200, rel=1e-9)  # the field west of 500100
+    assert east.area == pytest.approx(AREA_M2 - 97 * 200, rel=1e-9)
+    assert shapely.union(west, east).symmetric_difference(FIELD).area < 1e-5  # rounding
+    assert (keep["rate"], keep["gain"], keep["rate_unit"]) == (0, 0, "seeds/ac")
+    # 8 plants per m2 wanted, of which 95 % come up.
+    assert replant["rate"] == pytest.approx(8 / 0.95 * acre, rel=1e-6)
+    assert replant["area"] == pytest.approx(east.area / acre, rel=1e-9)
+    assert replant["gain"] == pytest.approx(replant["gain_area"] * replant["area"], rel=1e-9)
+    assert replant["gain_low"] < replant["gain"] < replant["gain_high"]
+    assert replant["chance"] > 0.99 and keep["chance"] < 0.01
+    assert found["REPLANTED"] == pytest.approx(replant["area"]) and found["GAIN"] == replant["gain"]
+    account = json.loads((out / "p.json").read_text())
+    assert account["headline"].startswith("Replant 4.8 ac of 9.6 ac: expected gain USD ")
+    assert account["sources"] and account["cautions"]
+    assert 2 < account["break_even"]["value"] / acre < 8
+
+
+def test_the_money_does_not_depend_on_the_units(run, record, tmp_path, out):
+    gains = {}
+    for units, (area, _, _) in UNITS.items():
+        run("replantplan", RECORD=record(units), STAND=stand_in(tmp_path, units),
+            PLAN=out / f"{units}.gpkg")
+        run("tillageplan", RECORD=record(units), **pan_in(tmp_path, units),
+            PLAN=out / f"{units}_t.gpkg")
+        rows = [row for name in (units, f"{units}_t") for row, _ in sorted(
+            rows_in(out / f"{name}.gpkg"), key=lambda pair: pair[0]["action"])]
+        assert {row["area_unit"] for row in rows} == {area}
+        gains[units] = [row[name] for row in rows
+                        for name in ("gain", "gain_low", "gain_high", "chance")]
+    # Rounding alone: the same seed draws the same stands.
+    assert gains["us"] == pytest.approx(gains["metric"], rel=1e-6, abs=1e-6)
+    assert max(gains["us"]) > 100
+
+
+def test_a_pan_in_the_north_is_broken_from_below_and_the_south_left(
+        run, provider, record, tmp_path, out):
+    found = run("tillageplan", RECORD=record("metric"), **pan_in(tmp_path, "metric"),
+                PLAN=out / "p.gpkg", ACCOUNT=out / "p.json")
+    assert set(found) == {one.name() for one in provider.algorithm("tillageplan")
+                          .outputDefinitions()}
+    rows = rows_in(out / "p.gpkg")
+    (leave, south), (till, north) = sorted(rows, key=lambda pair: pair[0]["action"])
+    assert (leave["action"], till["action"]) == ("leave", "till")
+    # 32.5 cm and 2 cm below it, up to the next 5 cm.
+    assert (leave["rate"], till["rate"], till["rate_unit"]) == (0, 35, "cm")
+    assert south.area == pytest.approx(98 * 200, rel=1e-9)  # the field south of 4400100
+    assert north.area == pytest.approx(AREA_M2 - 98 * 200, rel=1e-9)
+    # 58 a hectare not spent in the south.
+    assert leave["gain"] == pytest.approx(58 * south.area / 1e4, rel=1e-9)
+    assert till["gain"] == 0 and (leave["chance"], till["chance"]) == (0, 1)
+    assert (found["TILLED"], found["LEFT"]) == pytest.approx((north.area / 1e4, south.area / 1e4))
+    # 2.5 cm below the bottom at 1 cm of error: the normal table gives 0.9938.
+    assert till["chance_that_the_depth_clears_the_bottom"] == pytest.approx(99.38, abs=0.005)
+    account = json.loads((out / "p.json").read_text())
+    assert any("utilities" in caution for caution in account["cautions"])
+
+
+def test_the_chance_from_which_ground_is_tilled_can_be_set(run, record, tmp_path, out):
+    given = dict(RECORD=record(), **pan_in(tmp_path, "us"), PLAN=out / "p.gpkg")
+    whole = AREA_M2 / FACTORS["us"]["area"]
+    assert run("tillageplan", CHANCE_LIMIT=0.0, **given)["TILLED"] == pytest.approx(whole)
+    assert run("tillageplan", CHANCE_LIMIT=1.0, **given)["LEFT"] == pytest.approx(
+        98 * 200 / FACTORS["us"]["area"])
+
+
+def test_what_the_tool_cannot_reach_is_said(run, record, tmp_path, out):
+    deep = pan_in(tmp_path, "us", lambda x, y: 0.6 if x > 500_100 else 0.325)
+    run("tillageplan", RECORD=record(), **deep, PLAN=out / "p.gpkg", ACCOUNT=out / "p.json")
+    assert {row["action"]: row["rate"] > 0 for row, _ in rows_in(out / "p.gpkg")} == {
+        "leave": False, "till": True, "cannot reach": False}
+    assert any("deeper than the tool reaches" in caution for caution in
+               json.loads((out / "p.json").read_text())["cautions"])
+
+
+REPLANT_REFUSALS = {
+    "no price": ({"crop_price": None}, "field, crop_price: crop price is empty; enter crop price"),
+    "price 0": ({"crop_price": 0.0}, "crop_price is 0"),
+    "no cost": ({"seed_unit_cost": None}, "field, seed_unit_cost: seed cost is empty"),
+    "dates reversed": ({"replant_date": datetime.date(2026, 4, 1)}, "replant_date"),
+    "another year": ({"replant_date": datetime.date(2027, 5, 20)}, "another year"),
+    "beyond the table": ({"replant_date": datetime.date(2026, 9, 1)}, "table|reach"),
+    "soybean": ({"crop": "soybean"}, "soybean"),
+    "no crop": ({"crop": None}, "field, crop: crop is empty"),
+    "emergence 0": ({"expected_emergence": 0.0}, "expected_emergence is 0")}
+
+
+@pytest.mark.parametrize("changes,words", REPLANT_REFUSALS.values(), ids=REPLANT_REFUSALS)
+def test_a_record_that_gives_no_replant_decision_is_refused(refused, record, tmp_path, out, changes,
+                                                            words):
+    path = record(**changes)
+    before = path.read_bytes()
+    refused(words, "replantplan", RECORD=path, STAND=stand_in(tmp_path, "us"), PLAN=out / "p.gpkg",
+            ACCOUNT=out / "p.json")
+    assert list(out.iterdir()) == [] and path.read_bytes() == before
+
+
+TILLAGE_REFUSALS = {
+    "least below greatest": ({"tillage_least": 20.0, "tillage_greatest": 12.0},
+                             r"tillage_least \(20 in\) is deeper than tillage_greatest \(12 in\)"),
+    "no step": ({"tillage_step": None}, "field, tillage_step: tillage step is empty"),
+    "step 0": ({"tillage_step": 0.0}, "tillage_step is 0 in"),
+    "no cost": ({"tillage_cost": None}, "field, tillage_cost: tillage cost is empty")}
+
+
+@pytest.mark.parametrize("changes,words", TILLAGE_REFUSALS.values(), ids=TILLAGE_REFUSALS)
+def test_a_record_that_gives_no_tillage_plan_is_refused(
+        refused, record, tmp_path, out, changes, words):
+    path = record(**changes)
+    before = path.read_bytes()
+    refused(words, "tillageplan", RECORD=path, **pan_in(tmp_path, "us"), PLAN=out / "p.gpkg",
+            ACCOUNT=out / "p.json")
+    assert list(out.iterdir()) == [] and path.read_bytes() == before
+
+
+def test_surfaces_in_another_unit_or_on_another_grid_are_refused(refused, record, tmp_path, out):
+    refused("plants/ha", "replantplan", RECORD=record("us"), STAND=stand_in(tmp_path, "metric"),
+            PLAN=out / "p.gpkg")
+    refused("cm", "tillageplan", RECORD=record("us"), **pan_in(tmp_path, "metric"),
+            PLAN=out / "p.gpkg")
+    fine = write_by_hand(tmp_path / "fine.tif", lambda x, y: 1.0, unit="", cell_m=10.0)
+    refused("not on the same grid", "tillageplan", RECORD=record("us"), PLAN=out / "p.gpkg",
+            **{**pan_in(tmp_path, "us"), "CHANCE": fine})
+    without = write_by_hand(tmp_path / "many.tif", lambda x, y: 3e4, unit="plants/ac", sites=False)
+    refused("Stand does not carry its readings", "replantplan", RECORD=record("us"), STAND=without,
+            PLAN=out / "p.gpkg")
+    assert list(out.iterdir()) == []
+
+
+@pytest.mark.parametrize("percent", [-1, 30, 70])
+def test_plans_cancelled_half_way_leave_nothing(run, cancelling, record, tmp_path, out, percent):
+    for name, given in (("replantplan", {"STAND": stand_in(tmp_path, "us")}),
+                        ("tillageplan", pan_in(tmp_path, "us"))):
+        assert run(name, cancelling(percent), RECORD=record(), PLAN=out / "p.gpkg",
+                   ACCOUNT=out / "p.json", **given) == {}
+    assert list(out.iterdir()) == []
+
+
+def test_a_second_run_replaces_the_first(run, record, tmp_path, out):
+    for _ in range(2):
+        run("tillageplan", RECORD=record(), **pan_in(tmp_path, "us"), PLAN=out / "p.gpkg")
+        run("replantplan", RECORD=record(), STAND=stand_in(tmp_path, "us"), PLAN=out / "r.gpkg")
+    assert sorted(path.name for path in out.iterdir()) == ["p.gpkg", "r.gpkg"]
+
+
+PLAN_FIELDS = "&field=zone:int&field=action:string&field=rate:double&field=rate_unit:string"
+SQUARE = f"Polygon ((500010 {SOUTH + 8}, 500110 {SOUTH + 8}, 500110 {SOUTH + 108}, " \
+         f"500010 {SOUTH + 108}, 500010 {SOUTH + 8}))"
+
+
+@pytest.fixture
+def plan(layer):
+    """Return plan(*rows, crs=...): a plan of zones, all of one square."""
+    def made(*rows, crs="EPSG:32615", shape=SQUARE, fields=PLAN_FIELDS):
+        return layer("MultiPolygon", [(shape, *row) for row in rows], crs, fields)
+    return made
+
+
+@pytest.mark.parametrize("number,end,names", [
+    (0, "gpkg", ["zone", "action", "rate", "unit"]), (1, "shp", ["ZONE", "ACTION", "RATE", "UNIT"]),
+    (2, "geojson", ["zone", "action", "rate", "unit"])])
+def test_a_plan_becomes_a_rate_file(run, provider, plan, out, number, end, names):
+    found = run("ratefile", PLAN=plan((1, "till", 12.0, "in"), (2, "leave", 0.0, "in")),
+                FORMAT=number, FILE=out / f"r.{end}")
+    assert set(found) == {one.name() for one in provider.algorithm("ratefile").outputDefinitions()}
+    assert found["POLYGONS"] == 2
+    data = ogr.Open(str(out / f"r.{end}"))
+    rows = [[feature.GetField(name) for name in names] for feature in data.GetLayer(0)]
+    assert rows == [[1, "till", 12.0, "in"], [2, "leave", 0.0, "in"]]
+    assert data.GetLayer(0).GetExtent()[0] == pytest.approx(-93 + 10 / 85_600, abs=1e-6)
+
+
+def test_a_plan_in_degrees_stays_where_it_is(run, plan, out):
+    here = "Polygon ((-93 39.7, -92.99 39.7, -92.99 39.71, -93 39.71, -93 39.7))"
+    run("ratefile", PLAN=plan((1, "till", 12.0, "in"), crs="EPSG:4326", shape=here), FORMAT=0,
+        FILE=out / "r.gpkg")
+    data = ogr.Open(str(out / "r.gpkg"))
+    assert data.GetLayer(0).GetExtent() == pytest.approx((-93, -92.99, 39.7, 39.71), abs=1e-9)
+
+
+def test_more_polygons_than_old_controllers_read_are_told(run, plan, out):
+    run("ratefile", PLAN=plan(*[(number, "till", 1.0, "in") for number in range(101)]), FORMAT=0,
+        FILE=out / "r.gpkg")
+    assert run.warnings[0].startswith("101 polygons: older controllers may give up")
+
+
+CROSSING = "Polygon ((0 0, 5 5, 5 0, 0 5, 0 0))"
+RATE_REFUSALS = {
+    "NaN": (dict(rows=[(1, "till", float("nan"), "in")]), "row 1, rate: nan is no rate"),
+    "infinite": (dict(rows=[(1, "till", float("inf"), "in")]), "row 1, rate: inf is no rate"),
+    "empty": (dict(rows=[(1, "till", 1.0, "in"), (2, "till", None, "in")]),
+              "row 2, rate: None is no rate. Enter 0"),
+    "negative": (dict(rows=[(1, "till", -3.0, "in")]), "row 1, rate: -3.0 is no rate"),
+    "no zone": (dict(rows=[(None, "till", 3.0, "in")]), "row 1, zone: it is empty"),
+    "two units": (dict(rows=[(1, "a", 1.0, "in"), (2, "b", 1.0, "cm")]), "rates in cm and in"),
+    "no row": (dict(rows=[]), "readings has no zone to write a rate for"),
+    "no polygon": (dict(rows=[(1, "till", 3.0, "in")], shape=""), "Zone 1 has no polygon"),
+    "crossing": (dict(rows=[(1, "till", 3.0, "in")], shape=CROSSING),
+                 "Zone 1: its polygon crosses"),
+    "no column": (dict(rows=[(1,)], fields="&field=zone:int"), "readings has no column action"),
+    "no CRS": (dict(rows=[(1, "till", 3.0, "in")], crs=""), "readings has no CRS, so where its")}
+
+
+@pytest.mark.parametrize("given,words", RATE_REFUSALS.values(), ids=RATE_REFUSALS)
+def test_a_plan_that_gives_no_rates_is_refused_and_qgis_lives_on(refused, plan, out, given, words):
+    for number, end in enumerate(("gpkg", "shp", "geojson")):
+        options = {name: value for name, value in given.items() if name != "rows"}
+        refused(words, "ratefile", PLAN=plan(*given["rows"], **options), FORMAT=number,
+                FILE=out / f"r.{end}")
+    assert list(out.iterdir()) == []
+
+
+@pytest.mark.parametrize("number,name,words", [
+    (0, "r.shp", r"r\.shp does not end in \.gpkg, as a GeoPackage does"),
+    (1, "r.geojson", r"r\.geojson does not end in \.shp, as a Shapefile does"),
+    (2, "r.json", r"r\.json does not end in \.geojson, as a GeoJSON does"),
+    (0, "gone/r.gpkg", r"r\.gpkg cannot be written to .*gone")])
+def test_a_file_name_that_does_not_fit_is_refused(refused, plan, out, number, name, words):
+    refused(words, "ratefile", PLAN=plan((1, "till", 3.0, "in")), FORMAT=number, FILE=out / name)
+    assert list(out.iterdir()) == []
+
+
+def test_a_cancelled_rate_file_is_not_written_and_a_second_replaces_the_first(
+        run, cancelling, plan, out):
+    feedback = cancelling(-1)
+    feedback.cancel()
+    given = dict(PLAN=plan((1, "till", 3.0, "in")), FORMAT=1, FILE=out / "r.shp")
+    assert run("ratefile", feedback, **given) == {} and list(out.iterdir()) == []
+    for _ in range(2):
+        assert run("ratefile", **given)["POLYGONS"] == 1
+    assert {path.suffix for path in out.iterdir()} == {".shp", ".shx", ".dbf", ".prj", ".cpg"}
+
+
+def test_the_fields_truth_is_one_in_both_unit_systems():
+    # A price of 0.18 a kg and costs of 0.3 cents a m2, whatever the record counts in.
+    us, metric = field_of("us"), field_of("metric")
+    assert us["crop_price"] / (56 * 0.45359237) == pytest.approx(metric["crop_price"] / 1000)
+    assert us["termination_cost"] / 4046.8564224 == pytest.approx(metric["termination_cost"] / 1e4)

@@ -1,0 +1,104 @@
+import numpy as np
+import pytest
+
+from plugin.core.deliver.plan_account import (
+    area_of,
+    plan_account,
+    replant_headline,
+    tillage_headline,
+)
+from plugin.core.grid import Grid
+from plugin.core.plan import Plan, PlanZone
+from plugin.core.zone_map import ZoneMap
+
+MAP = ZoneMap(Grid(0, 1, 1, 1, 1), np.ones((1, 1)), np.zeros((1, 1), int), (), "plan", "")
+
+
+def zone(label, action, rate, area, gain=0.0, **figures):
+    return PlanZone(label=label, action=action, rate=rate, area=area,
+                    gain_per_area=gain / area, gain=gain, gain_low=gain - 500,
+                    gain_high=gain + 500, chance=0.926, figures=figures)
+
+
+def plan(*zones, rate_unit="seeds/ac", gain=4321.0):
+    return Plan(name="Replant plan", rate_unit=rate_unit, area_unit="ac", currency="USD",
+                zone_map=MAP, zones=zones,
+                settings={"seed_cost": (250.0, "USD"), "table": ("corn 1994", "")},
+                sources=("A table (1994)",), cautions=("Check first.",), gain=gain,
+                gain_low=gain - 1000, gain_high=gain + 1000)
+
+
+REPLANT = plan(zone(0, "keep", 0.0, 60.0, **{"seed units": (0.0, "seed units")}),
+               zone(1, "replant", 34_000.0, 20.0, 3000.0,
+                    **{"seed units": (8.5, "seed units"), "yield kept": (71.6, "% of full yield")}),
+               zone(2, "replant", 34_000.0, 6.5, 1321.0, **{"seed units": (2.8, "seed units")}))
+
+
+def test_the_account_says_each_zone_in_figures():
+    found = plan_account(REPLANT, title="Replant", headline="Do it.",
+                         break_even=(17_450.0, "plants/ac"))
+    assert [each["zone"] for each in found["zones"]] == ["1", "2", "3"]
+    second = found["zones"][1]
+    assert second["action"] == "replant"
+    assert {name: second[name]["text"] for name in
+            ("rate", "area", "gain_per_area", "gain", "interval", "chance")} == {
+        "rate": "34,000 seeds/ac", "area": "20.0 ac", "gain_per_area": "USD 150.00/ac",
+        "gain": "USD 3,000", "interval": "USD 2,500 to USD 3,500", "chance": "93 %"}
+    assert second["figures"]["yield kept"] == {
+        "value": 71.6, "unit": "% of full yield", "text": "72 % of full yield"}
+    assert second["figures"]["seed units"]["text"] == "8.5 seed units"
+    assert found["break_even"]["value"] == 17_450.0
+
+
+def test_the_account_adds_up_and_carries_what_the_plan_rests_on():
+    found = plan_account(REPLANT, title="Replant", headline="Do it.")
+    totals = found["totals"]
+    assert {name: each["value"] for name, each in totals["area_by_action"].items()} == {
+        "keep": 60.0, "replant": 26.5}
+    assert (totals["gain"]["text"], totals["interval"]["text"]) == (
+        "USD 4,321", "USD 3,321 to USD 5,321")
+    assert found["settings"] == [
+        {"name": "seed cost", "figure": {"value": 250.0, "unit": "USD", "text": "USD 250"}},
+        {"name": "table", "figure": {"value": "corn 1994", "unit": "", "text": "corn 1994"}}]
+    assert (found["sources"], found["cautions"]) == (["A table (1994)"], ["Check first."])
+    assert (found["title"], found["headline"], found["break_even"]) == ("Replant", "Do it.", None)
+
+
+@pytest.mark.parametrize(("value", "text"), [
+    (float("nan"), "not known"), (None, "not known"), (-0.2, "0 % of full yield")])
+def test_a_percentage_that_is_missing_or_nothing_reads_so(value, text):
+    made = plan(zone(0, "keep", 0.0, 1.0, **{"yield kept": (value, "% of full yield")}))
+    found = plan_account(made, title="", headline="")
+    assert found["zones"][0]["figures"]["yield kept"]["text"] == text
+
+
+def test_areas_of_an_action_are_added_up():
+    assert area_of(REPLANT, "replant") == 26.5
+    assert area_of(REPLANT, "till") == 0
+
+
+def test_the_replant_headline_is_the_decision_in_one_sentence():
+    assert replant_headline(REPLANT) == (
+        "Replant 26.5 ac of 86.5 ac: expected gain USD 4,321 (90 % interval USD 3,321 to "
+        "USD 5,321), 11.3 seed units.")
+
+
+def test_nothing_to_replant_is_a_decision_too():
+    assert replant_headline(plan(zone(0, "keep", 0.0, 60.0))) == (
+        "Keep the stand everywhere: replanting is not expected to pay in any zone.")
+
+
+@pytest.mark.parametrize(("depths", "words"), [([14, 14], "14.0 in deep"),
+                                               ([17, 14], "14.0 in to 17.0 in deep")])
+def test_the_tillage_headline_says_where_and_how_deep(depths, words):
+    zones = [zone(number, "till", depth, 10.0) for number, depth in enumerate(depths)]
+    made = plan(*zones, zone(2, "leave", 0.0, 30.0), zone(3, "cannot reach", 0.0, 5.0),
+                rate_unit="in", gain=600.0)
+    assert tillage_headline(made) == (
+        f"Loosen 20.0 ac of 55.0 ac, {words}, and leave 30.0 ac: USD 600 less than tilling all of "
+        "it.")
+
+
+def test_nothing_to_till_is_a_decision_too():
+    assert tillage_headline(plan(zone(0, "leave", 0.0, 30.0), rate_unit="in")) == (
+        "Leave the ground alone: no zone is likely enough to hold a pan the tool can break.")

@@ -1,0 +1,76 @@
+import pytest
+
+from plugin.core.problems import InputProblem
+from plugin.record.plan_settings import (
+    machine_width_m,
+    replant_settings,
+    smallest_zone_m2,
+    tillage_settings,
+)
+from plugin.record.read import open_record
+from tests.algorithms.small_calls import FACTORS, field_of, make_call
+
+
+def record(tmp_path, units="us", **field):
+    return open_record(make_call(tmp_path / "a.gpkg", units, field=field), only=())
+
+
+@pytest.mark.parametrize("units,area,grain", [("us", "ac", "bu"), ("metric", "ha", "t")])
+def test_replant_settings_are_the_records_own(qgis_app, tmp_path, units, area, grain):
+    found = replant_settings(record(tmp_path, units, seed_rebate=50.0, insurance_payment=12.5,
+                                    currency="EUR"))
+    given = field_of(units)
+    for name in ("planting_date", "replant_date", "expected_yield", "crop_price", "target_stand",
+                 "expected_emergence", "seed_unit_cost", "termination_cost", "replanting_cost"):
+        assert getattr(found, name) == given[name]
+    assert (found.area_unit, found.grain_unit, found.currency, found.crop) == (
+        area, grain, "EUR", "corn")
+    assert (found.seed_rebate, found.insurance_payment) == (50.0, 12.5)
+    # What a record may leave empty costs nothing, and a seed unit holds 80,000 seeds.
+    assert (found.other_replant_cost, found.drying_cost, found.unevenness_loss) == (0, 0, 0)
+    assert found.seeds_per_unit == 80_000
+
+
+def test_both_unit_systems_cost_the_same_per_square_metre(qgis_app, tmp_path):
+    costs = {units: replant_settings(record(tmp_path, units)).fixed_cost_per_area
+             / FACTORS[units]["area"] for units in ("us", "metric")}
+    # 8 plants wanted, 95 % come up: 8.42 seeds of 280 / 80,000 each; 0.3 and 0.6 cents beside it.
+    assert costs["us"] == pytest.approx(8 / 0.95 * 280 / 80_000 + 0.009, rel=1e-9)
+    assert costs["us"] == pytest.approx(costs["metric"], rel=1e-9)  # rounding
+
+
+@pytest.mark.parametrize("column", [
+    "planting_date", "replant_date", "expected_yield", "crop_price", "target_stand",
+    "expected_emergence", "seed_unit_cost", "termination_cost", "replanting_cost", "crop"])
+def test_a_figure_that_the_replant_decision_needs_is_asked_for(qgis_app, tmp_path, column):
+    with pytest.raises(InputProblem, match=f"field, {column}: .* is empty; enter .* in the record"):
+        replant_settings(record(tmp_path, **{column: None}))
+
+
+@pytest.mark.parametrize("units,unit", [("us", "in"), ("metric", "cm")])
+def test_tillage_settings_are_the_records_own(qgis_app, tmp_path, units, unit):
+    found = tillage_settings(record(tmp_path, units), chance_limit=0.25)
+    given = field_of(units)
+    assert (found.least, found.greatest, found.step, found.margin, found.cost_per_area) == tuple(
+        given[f"tillage_{name}"] for name in ("least", "greatest", "step", "margin", "cost"))
+    assert (found.depth_unit, found.chance_limit, found.currency) == (unit, 0.25, "USD")
+
+
+@pytest.mark.parametrize("column", ["tillage_least", "tillage_greatest", "tillage_step",
+                                    "tillage_margin", "tillage_cost"])
+def test_a_figure_that_the_tillage_plan_needs_is_asked_for(qgis_app, tmp_path, column):
+    with pytest.raises(InputProblem, match=f"field, {column}: .* is empty; enter"):
+        tillage_settings(record(tmp_path, **{column: None}), chance_limit=0.5)
+
+
+@pytest.mark.parametrize("units,width_m,area_m2", [
+    ("us", 40 * 0.3048, 1.5 * 43_560 * 0.3048**2), ("metric", 40.0, 15_000.0)])
+def test_machine_and_smallest_zone_come_in_metres(qgis_app, tmp_path, units, width_m, area_m2):
+    given = record(tmp_path, units, machine_width=40.0, smallest_zone=1.5)
+    assert machine_width_m(given) == pytest.approx(width_m, rel=1e-12)
+    assert smallest_zone_m2(given) == pytest.approx(area_m2, rel=1e-12)
+
+
+def test_a_record_that_names_neither_smooths_and_merges_nothing(qgis_app, tmp_path):
+    given = record(tmp_path)
+    assert machine_width_m(given) == 0.0 and smallest_zone_m2(given) == 0.0
