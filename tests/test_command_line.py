@@ -13,7 +13,7 @@ from tests.algorithms.small_calls import FIELD_WKT, make_call, stand_rows
 ROOT = Path(__file__).parents[1]
 ALGORITHMS = {"newrecord", "standatstops", "panatinsertions", "cleanyield", "surface",
               "chancemap", "zonesbylimits", "replantplan", "tillageplan", "ratefile",
-              "growerreport", "fieldcall"}
+              "growerreport", "fieldcall", "nextstops"}
 
 
 def qgis_process():

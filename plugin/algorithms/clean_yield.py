@@ -1,4 +1,6 @@
 """cleanyield: yield-monitor records fit to be mapped, and those left out with their reason."""
+from dataclasses import replace
+
 import numpy as np
 from qgis.core import (
     QgsProcessingException,
@@ -18,6 +20,7 @@ from ..layers.vectors import REAL, TEXT, Column, VectorLayer, points_wkb, write_
 from ..record.read import open_record
 from ..record.yield_readings import yield_readings
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
+from .made import made
 
 
 class CleanYield(SpadeworkAlgorithm):
@@ -67,10 +70,12 @@ class CleanYield(SpadeworkAlgorithm):
                 interval_s=found.interval_s, distance_m=found.distance_m, swath_m=found.swath_m,
                 moisture=found.moisture, tick=ticker(feedback, 0.3, 0.6))
             kept = reasons == REASONS.index(KEPT)
-            write_vector(path, driver_of(path), [_layer(record, found, reasons, kept)])
+            said = made(self.ID, {self.SEASON: season}, record.sha256)
+            write_vector(path, driver_of(path), [replace(
+                _layer(record, found, reasons, kept), made=said)])
             if removed_path:
                 write_vector(removed_path, driver_of(removed_path),
-                             [_layer(record, found, reasons, ~kept)])
+                             [replace(_layer(record, found, reasons, ~kept), made=said)])
             if account_path:
                 write_json(account_path, yield_account(season, found.unit, found.yields, reasons))
         except Stopped:

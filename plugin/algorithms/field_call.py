@@ -7,6 +7,7 @@ from qgis.core import (
     QgsProcessingOutputFile,
     QgsProcessingOutputString,
     QgsProcessingParameterBoolean,
+    QgsProcessingParameterDefinition,
     QgsProcessingParameterEnum,
     QgsProcessingParameterFile,
     QgsProcessingParameterFolderDestination,
@@ -33,7 +34,7 @@ class FieldCall(SpadeworkAlgorithm):
             "or not at all; the record is not changed. Plans defer to local extension advice; have "
             "buried utilities located before deep tillage.")
     RECORD, OUTPUT_FOLDER, PAGE = "RECORD", "OUTPUT_FOLDER", "PAGE"
-    CELL, REPLACE = "CELL", "REPLACE"
+    CELL, REPLACE, UNITS_CHECKED = "CELL", "REPLACE", "UNITS_CHECKED"
 
     def initAlgorithm(self, configuration=None):
         """Declare the record, the folder, paper and cell."""
@@ -52,6 +53,10 @@ class FieldCall(SpadeworkAlgorithm):
                                                      False),
                        tr("Results of an earlier field call in that folder are given up for "
                           "these."))
+        checked = QgsProcessingParameterBoolean(self.UNITS_CHECKED, tr("Units are checked"), False)
+        checked.setFlags(checked.flags() | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
+        self.described(checked, tr("The pressures look like another unit, psi or kPa, and are "
+                                   "right all the same."))
         self.addOutput(QgsProcessingOutputFile("REPORT", tr("Report")))
         self.addOutput(QgsProcessingOutputFile("SUMMARY", tr("Summary")))
         self.addOutput(QgsProcessingOutputFile("PROJECT", tr("Project")))
@@ -93,7 +98,8 @@ class FieldCall(SpadeworkAlgorithm):
         work = FieldCallWork(
             record=record, folder=folder, context=context, feedback=steps,
             cell_m=self.parameterAsDouble(parameters, self.CELL, context),
-            page=self.parameterAsEnum(parameters, self.PAGE, context))
+            page=self.parameterAsEnum(parameters, self.PAGE, context),
+            units_checked=self.parameterAsBool(parameters, self.UNITS_CHECKED, context))
         for number, (words, step) in enumerate(STEPS):
             if feedback.isCanceled():
                 raise Stopped

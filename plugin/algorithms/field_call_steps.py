@@ -1,5 +1,5 @@
 """The steps of a field call, in order; each runs algorithms through Processing."""
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import processing
@@ -45,6 +45,7 @@ class FieldCallWork:
     feedback: QgsProcessingFeedback
     cell_m: float
     page: int
+    units_checked: bool
     found: dict = field(default_factory=dict)
     layers: list = field(default_factory=list)
     lacking: list = field(default_factory=list)
@@ -99,8 +100,7 @@ class FieldCallWork:
         """Take the only layer of a file into zones.gpkg under a name."""
         layer, _ = read_vector(path)
         if layer.geometries:
-            self.layers.append(VectorLayer(name, layer.crs_wkt, layer.columns, layer.geometries,
-                                           layer.rows, layer.title))
+            self.layers.append(replace(layer, name=name))
 
 
 def _boundary(work):
@@ -156,7 +156,8 @@ def _pan(work):
     points, account = work.path("observations", "pan.gpkg"), work.scratch("pan.json")
     unit = record.units.depth
     try:
-        work.run("panatinsertions", RECORD=record.path, OBSERVATIONS=points, ACCOUNT=account)
+        work.run("panatinsertions", RECORD=record.path, UNITS_CHECKED=work.units_checked,
+                 OBSERVATIONS=points, ACCOUNT=account)
     except Refused as problem:
         work.lacks("Pan", problem)
         return

@@ -1,4 +1,6 @@
 """panatinsertions: the hard layer at each stop of a record."""
+from dataclasses import replace
+
 import numpy as np
 from qgis.core import (
     QgsProcessingException,
@@ -20,6 +22,7 @@ from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb,
 from ..record.pan_readings import pan_readings
 from ..record.read import open_record
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
+from .made import made
 
 CENSORING_WORDS = {EXACT: "", ABOVE: "above", BELOW: "below"}
 
@@ -82,7 +85,9 @@ class PanAtInsertions(SpadeworkAlgorithm):
             for warning in found.warnings:
                 feedback.pushWarning(warning)
             ticker(feedback)(0.5)
-            write_vector(path, driver_of(path), [_layer(found, record, reach)])
+            write_vector(path, driver_of(path), [replace(
+                _layer(found, record, reach),
+                made=made(self.ID, {self.LIMIT: found.limit, self.REACH: reach}, record.sha256))])
             if account_path:
                 write_json(account_path, pan_account(
                     found.pans, found.stops, found.over_table_limit, limit=found.limit,

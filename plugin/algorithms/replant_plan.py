@@ -1,4 +1,6 @@
 """replantplan: which parts of the stand to keep, which to replant, and what that pays."""
+from dataclasses import replace
+
 from qgis.core import (
     QgsProcessingException,
     QgsProcessingOutputNumber,
@@ -23,6 +25,7 @@ from ..layers.zone_layers import plan_layer
 from ..record.plan_settings import machine_width_m, replant_settings, smallest_zone_m2
 from ..record.read import open_record
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
+from .made import made
 
 DRAWS = 400
 USUAL_TABLE = "corn_nafziger_1994"  # the one that covers most dates and stands
@@ -82,7 +85,9 @@ class ReplantPlan(SpadeworkAlgorithm):
                 smallest_area_m2=smallest_zone_m2(record),
                 smooth_radius_cells=radius_of_width(machine_width_m(record), stand.grid.cell_m))
             tick(0.9)
-            write_vector(path, driver_of(path), [plan_layer(plan, record.boundary_wkb)])
+            write_vector(path, driver_of(path), [replace(
+                plan_layer(plan, record.boundary_wkb),
+                made=made(self.ID, plan.settings, record.sha256))])
             if account_path:
                 at = break_even_stand(table, settings)
                 write_json(account_path, plan_account(

@@ -1,4 +1,6 @@
 """standatstops: what the stand counts of a record say, stop by stop."""
+from dataclasses import replace
+
 from qgis.core import (
     QgsProcessingException,
     QgsProcessingOutputNumber,
@@ -14,6 +16,7 @@ from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb,
 from ..record.read import open_record
 from ..record.stand_readings import stand_readings
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
+from .made import made
 
 
 class StandAtStops(SpadeworkAlgorithm):
@@ -51,7 +54,8 @@ class StandAtStops(SpadeworkAlgorithm):
             for warning in found.warnings:
                 feedback.pushWarning(warning)
             ticker(feedback)(0.5)
-            write_vector(path, driver_of(path), [_layer(found, record)])
+            write_vector(path, driver_of(path), [replace(
+                _layer(found, record), made=made(self.ID, {}, record.sha256))])
             if account_path:
                 write_json(account_path, stand_account(found.stand, found.observations,
                                                        found.warnings, found.left_out))

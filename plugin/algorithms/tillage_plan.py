@@ -1,4 +1,6 @@
 """tillageplan: how deep to loosen which part of the field, and where to leave it alone."""
+from dataclasses import replace
+
 from qgis.core import (
     QgsProcessingException,
     QgsProcessingOutputNumber,
@@ -21,6 +23,7 @@ from ..layers.zone_layers import plan_layer
 from ..record.plan_settings import machine_width_m, smallest_zone_m2, tillage_settings
 from ..record.read import open_record
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
+from .made import made
 
 
 class TillagePlan(SpadeworkAlgorithm):
@@ -79,7 +82,9 @@ class TillagePlan(SpadeworkAlgorithm):
                 smallest_area_m2=smallest_zone_m2(record),
                 smooth_radius_cells=radius_of_width(machine_width_m(record), bottom.grid.cell_m))
             tick(0.8)
-            write_vector(path, driver_of(path), [plan_layer(plan, record.boundary_wkb)])
+            write_vector(path, driver_of(path), [replace(
+                plan_layer(plan, record.boundary_wkb),
+                made=made(self.ID, plan.settings, record.sha256))])
             if account_path:
                 write_json(account_path, plan_account(plan, title=tr("Tillage plan"),
                                                       headline=tillage_headline(plan)))

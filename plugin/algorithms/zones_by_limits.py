@@ -1,5 +1,6 @@
 """zonesbylimits: zones between limits on a surface, shaped so that machines can run them."""
 import math
+from dataclasses import replace
 
 from qgis.core import (
     QgsProcessing,
@@ -23,6 +24,7 @@ from ..layers.rasters import read_surface
 from ..layers.vectors import write_vector
 from ..layers.zone_layers import zone_layer
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
+from .made import made
 
 
 class ZonesByLimits(SpadeworkAlgorithm):
@@ -92,16 +94,19 @@ class ZonesByLimits(SpadeworkAlgorithm):
             boundary = None if source is None else boundary_of(source)
             surface = read_surface(layer.source(), None if boundary is None else
                                    lambda grid: inside_shares(boundary, grid))
-            zones = zones_by_limits(
-                surface, _limits(self.parameterAsString(parameters, self.LIMITS, context)))
+            limits = _limits(self.parameterAsString(parameters, self.LIMITS, context))
+            zones = zones_by_limits(surface, limits)
             tick(0.4)
             zones = workable_zones(
                 zones, surface.estimate,
                 smooth_radius_cells=radius_of_width(width_m, surface.grid.cell_m),
                 smallest_area_m2=float(convert(smallest_ha, "ha", "m2")))
             tick(0.7)
-            write_vector(path, driver_of(path), [zone_layer("zones", zones, boundary,
-                                                            title=surface.name)])
+            write_vector(path, driver_of(path), [replace(
+                zone_layer("zones", zones, boundary, title=surface.name),
+                made=made(self.ID, {self.LIMITS: limits, self.MACHINE_WIDTH: width_m,
+                                    self.SMALLEST_AREA: smallest_ha,
+                                    self.SURFACE: surface.account["made"]}))])
         except Stopped:
             return {}
         except InputProblem as problem:

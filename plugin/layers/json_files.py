@@ -5,6 +5,8 @@ import numpy as np
 
 from .beside import beside
 
+DOMAIN = "SPADEWORK"  # metadata of rasters and vector layers in which JSON texts are kept
+
 
 def write_json(path, content):
     """Write plain content (dict, list, numbers, words) to a JSON file; NaN is written as null."""

@@ -11,9 +11,8 @@ from ..core.problems import InputProblem
 from ..core.surface import Surface
 from ..record.ogr_files import strict_ogr
 from .beside import beside
-from .json_files import json_text
+from .json_files import DOMAIN, json_text
 
-DOMAIN = "SPADEWORK"
 BANDS = ("estimate", "standard error")
 
 

@@ -1,4 +1,5 @@
 """Points and polygons to files and back, through OGR."""
+import json
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -8,6 +9,7 @@ from osgeo import gdal, ogr, osr
 from ..core.problems import InputProblem
 from ..record.ogr_files import spatial_reference, strict_ogr
 from .beside import beside
+from .json_files import DOMAIN, json_text
 
 TEXT, REAL, WHOLE = ogr.OFTString, ogr.OFTReal, ogr.OFTInteger64
 
@@ -24,13 +26,17 @@ class Column:
 
 @dataclass(frozen=True)
 class VectorLayer:
-    """A layer to write: geometries as WKB, and rows of values in the order of the columns."""
+    """A layer to write: geometries as WKB, and rows of values in the order of the columns.
+
+    made   how it was made, a dict; formats that hold metadata (GeoPackage) keep it with the layer
+    """
     name: str
     crs_wkt: str
     columns: tuple
     geometries: list
     rows: list
     title: str = ""
+    made: dict = None
 
 
 def points_wkb(positions_m):
@@ -108,9 +114,10 @@ def read_vector(path, name=None):
             geometries.append(None if geometry is None
                               else bytes(geometry.ExportToIsoWkb(ogr.wkbNDR)))
             rows.append([feature.GetField(n) for n in range(len(columns))])
-        made = VectorLayer(layer.GetName(), reference.ExportToWkt() if reference else "", columns,
-                           geometries, rows)
-    return made, [dict(zip((column.name for column in columns), row)) for row in rows]
+        made = layer.GetMetadata(DOMAIN).get("MADE")
+        found = VectorLayer(layer.GetName(), reference.ExportToWkt() if reference else "", columns,
+                            geometries, rows, made=json.loads(made) if made else None)
+    return found, [dict(zip((column.name for column in columns), row)) for row in rows]
 
 
 def area_of(wkb):
@@ -130,6 +137,8 @@ def _write_layer(dataset, layer, options, epsg):
     made = dataset.CreateLayer(layer.name, reference, kind, list(options))
     if layer.title:
         made.SetMetadataItem("DESCRIPTION", layer.title)
+    if layer.made is not None:
+        made.SetMetadata({"MADE": json_text(layer.made)}, DOMAIN)
     for column in layer.columns:
         definition = ogr.FieldDefn(column.name, column.kind)
         definition.SetWidth(column.width)

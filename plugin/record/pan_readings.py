@@ -11,11 +11,13 @@ from ..core.observe.pan_stops import depth_error_variance, median_of_insertions
 from ..core.problems import InputProblem
 from ..core.units import convert
 from ..layers.boundary import inside_mask
-from .stand_readings import rows_named, stop_named, stop_numbers
+from .stops import rows_named, scattered_stops, stop_named, stop_numbers
 
 SAME_DEPTH_M = 0.02  # a probe this much short of the tool's reach has looked deep enough
 LAYER, PROFILE = "compaction_readings", "compaction_profile"
-SOFTEST_PEAK_KPA, HARDEST_KPA = 700.0, 15_000.0  # outside: taken for a mistaken unit
+# Peak of a usual profile outside these: taken for a mistaken unit. psi read as kPa fall below,
+# kPa read as psi lie above; common practice, dial gauges end at about 1,000 psi.
+LEAST_PEAK_KPA, GREATEST_PEAK_KPA = 700.0, 7_000.0
 
 
 @dataclass(frozen=True)
@@ -112,8 +114,10 @@ def pan_readings(record, *, limit=None, units_checked=False):
                      pressure_unit=record.units.pressure)
         for number, (pan, _) in zip(fids, pans) if pan.kind != "stone"
         and table["means"][number] != "felt")
+    scattered = scattered_stops(LAYER, stop_numbers(table, used),
+                                np.column_stack([table["x"], table["y"]])[used])
     return PanReadings(limit, _stops(table, used, pans), tuple(pan for pan, _ in pans), over,
-                       tuple(warnings + problems), int(np.count_nonzero(~used)))
+                       tuple(warnings + problems + scattered), int(np.count_nonzero(~used)))
 
 
 def _profiles(record):
@@ -133,14 +137,13 @@ def _check_pressures(record, profiles):
     if not peaks:
         return
     unit = record.units.pressure
-    hardest = max(peaks)
-    hardest_kpa = float(convert(hardest, unit, "kPa"))
+    middle = float(np.median(peaks))
     other = "psi" if unit == "kPa" else "kPa"
-    if hardest_kpa < SOFTEST_PEAK_KPA or hardest_kpa > HARDEST_KPA:
+    if not LEAST_PEAK_KPA <= float(convert(middle, unit, "kPa")) <= GREATEST_PEAK_KPA:
         raise InputProblem(
-            f"{PROFILE}, resistance: the greatest of all readings is {hardest:,.0f} {unit}, "
-            f"which no field shows. They look like {other}: convert them to {unit}, or, if they "
-            "are right, say that the units are checked.")
+            f"{PROFILE}, resistance: half of the profiles peak at {middle:,.0f} {unit} or more, "
+            f"half at less, which fields hardly show. They look like {other}: convert them to "
+            f"{unit}, or, if they are right, say that the units are checked (UNITS_CHECKED).")
 
 
 def _usable(record, table):

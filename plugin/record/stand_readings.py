@@ -8,6 +8,7 @@ from ..core.observe.stand import StandAtStop, hoop_area_m2, row_area_m2, stand_a
 from ..core.problems import InputProblem
 from ..core.units import convert
 from ..layers.boundary import inside_mask
+from .stops import rows_named, scattered_stops, stop_named, stop_numbers
 
 LAYER = "stand_counts"
 DOUBTFUL = 1.5  # plants over seeds dropped from which a count is asked about
@@ -66,6 +67,7 @@ def stand_readings(record):
     stand = stand_at_stops(stops, plants[usable], area_m2[usable], row_stops=rows[0],
                            row_plants=rows[1], row_area_m2=rows[2], seeds_per_m2=seeds_per_m2)
     warnings += _doubtful(record, table, plants, area_m2, usable, seeds_per_m2)
+    warnings += scattered_stops(LAYER, stops, positions[usable])
     unit = record.units.population
     factor = float(convert(1.0, "plants/m2", unit))
     group = np.searchsorted(stand.stops, stops)
@@ -78,23 +80,6 @@ def stand_readings(record):
         labels=[stop_named(LAYER, number) for number in stand.stops])
     return StandReadings(observations, stand, counts, tuple(warnings),
                          int(np.count_nonzero(~usable)))
-
-
-def stop_numbers(table, usable):
-    """Return the stop number of each usable row; one without gets minus its fid."""
-    return np.where(np.isfinite(table["stop"]), table["stop"], -table["fid"])[usable].astype(int)
-
-
-def stop_named(layer, number):
-    """Return what messages call a stop of a layer."""
-    return f"{layer}, stop {number}" if number >= 0 else f"{layer}, row {-number}"
-
-
-def rows_named(fids, most=8):
-    """Return row numbers as words, the first `most` of them and how many more there are."""
-    named = ", ".join(str(fid) for fid in fids[:most])
-    more = f" and {len(fids) - most} more" if len(fids) > most else ""
-    return f"{'row' if len(fids) == 1 else 'rows'} {named}{more}"
 
 
 def _plants(record, table):

@@ -10,7 +10,8 @@ GROUPS = {
     "newrecord": "record", "standatstops": "observe", "panatinsertions": "observe",
     "cleanyield": "observe", "surface": "interpolate", "chancemap": "interpolate",
     "zonesbylimits": "zone", "replantplan": "decide", "tillageplan": "decide",
-    "ratefile": "handover", "growerreport": "handover", "fieldcall": "handover"}
+    "ratefile": "handover", "growerreport": "handover", "fieldcall": "handover",
+    "nextstops": "interpolate"}
 PARAMETERS = {
     "standatstops": "RECORD OBSERVATIONS ACCOUNT",
     "panatinsertions": "RECORD LIMIT REACH UNITS_CHECKED OBSERVATIONS ACCOUNT",
@@ -23,7 +24,9 @@ PARAMETERS = {
     "tillageplan": "RECORD BOTTOM CHANCE CHANCE_LIMIT PLAN ACCOUNT",
     "ratefile": "PLAN FORMAT FILE",
     "growerreport": "SUMMARY FOLDER RECORD PAGE PDF",
-    "fieldcall": "RECORD OUTPUT_FOLDER PAGE CELL REPLACE"}
+    "fieldcall": "RECORD OUTPUT_FOLDER PAGE CELL REPLACE UNITS_CHECKED",
+    "nextstops": "SURFACE DECISION LIMIT LOSS AREA_UNIT RECORD TABLE COUNT ERROR COST DISTANCE "
+                 "BOUNDARY STOPS GPX"}
 UNIT = re.compile(r"\b(in|cm|metres?|ft|psi|kPa|ac|acre|ha|hectares?|unit|0 to 1|Year|readings|%|"
                   r"percent|degrees?|USD|seeds?|harvest|planter|\d{4})\b", re.IGNORECASE)
 

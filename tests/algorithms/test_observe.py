@@ -104,7 +104,7 @@ def test_pressures_that_look_like_another_unit_pass_once_they_are_checked(
         run, refused, tmp_path, out):
     soft = make_call(tmp_path / "soft.gpkg", "metric", insertions=insertion_rows(),
                      profiles=[profile_of(None, None, soft=300.0)] * 24)
-    refused("greatest of all readings is 300 kPa", "panatinsertions", RECORD=soft,
+    refused("profiles peak at 300 kPa or more", "panatinsertions", RECORD=soft,
             OBSERVATIONS=out / "p.gpkg")
     assert list(out.iterdir()) == []
     found = run("panatinsertions", RECORD=soft, UNITS_CHECKED=True, OBSERVATIONS=out / "p.gpkg")

@@ -5,7 +5,8 @@ import pytest
 
 from plugin.core.problems import InputProblem
 from plugin.record.read import open_record
-from plugin.record.stand_readings import rows_named, stand_readings
+from plugin.record.stand_readings import stand_readings
+from plugin.record.stops import rows_named
 from plugin.record.write import append_rows
 from tests.algorithms.small_calls import (
     FACTORS,

@@ -148,3 +148,36 @@ def test_no_map_is_a_strip_however_long_the_plan(composed):
         for item in composed(with_zones(count)).layout.items():
             if isinstance(item, QgsLayoutItemMap):
                 assert item.rect().height() >= 84.9, item.id()  # 85 mm can be read
+
+
+@pytest.mark.parametrize("count", [2, 3, 6])
+def test_wherever_a_table_starts_its_heading_has_rows_and_no_row_is_by_itself(composed, count):
+    from plugin.report.tables import draw_table
+    sheet = composed(summary())
+    rows = [[f"row {number}", "text"] for number in range(count)]
+    split = 0
+    for start in range(60, int(sheet.bottom)):
+        sheet.new_page()
+        sheet.y, before = float(start), sheet.page
+        draw_table(sheet, ["Zone", "Text"], rows, heading="Heading")
+        pages = [[line[0] for line in ink.lines] for ink in sheet.inks[before:]]
+        numbers = [sum(text.startswith("row ") for text in page) for page in pages]
+        assert sum(numbers) == count
+        assert all(number == 0 or number >= 2 for number in numbers), (start, numbers)
+        assert all(("Zone" in page) == (number > 0) for page, number in zip(pages, numbers))
+        (heading,) = [number for number, page in zip(numbers, pages) if "Heading" in page]
+        assert heading >= 2
+        split += sum(number > 0 for number in numbers) > 1
+    assert (split > 0) == (count > 3)  # two or three rows are never parted
+
+
+def test_wherever_a_list_starts_its_last_item_has_company(composed):
+    sheet = composed(summary())
+    for start in range(200, int(sheet.bottom)):
+        sheet.new_page()
+        sheet.y, before = float(start), sheet.page
+        sheet.bullets([f"item {number}" for number in range(5)])
+        numbers = [sum(line[0].startswith("item ") for line in ink.lines)
+                   for ink in sheet.inks[before:]]
+        assert sum(numbers) == 5
+        assert numbers[-1] >= 2, (start, numbers)

@@ -15,7 +15,8 @@ class Family:
 
 
 def _spherical(u):
-    return np.where(u < 1, 1 - 1.5 * u + 0.5 * u**3, 0.0)
+    left = np.maximum(1 - u, 0.0)
+    return left * left * (1 + 0.5 * u)  # 1 - 1.5 u + 0.5 u^3, without a power
 
 
 def _spherical_slope(u):
@@ -70,6 +71,9 @@ class CovarianceModel:
     an error of their own make a covariance matrix that cannot be factorised. The nugget is what
     varies within the distance between readings, without the readings' own error.
 
+    Where `ratio` is below 1, range_m is that along `heading_deg` (clockwise from north), and the
+    range across it is ratio * range_m. Distances are then taken between `stretched` positions.
+
     Source   Matern (1960), Spatial Variation; Stein (1999), Interpolation of Spatial Data, 2.10,
              who writes 2 sqrt(v) h / a (both cited from memory)
     """
@@ -77,6 +81,8 @@ class CovarianceModel:
     nugget: float
     partial_sill: float = 0.0
     range_m: float = float("inf")
+    heading_deg: float = 0.0
+    ratio: float = 1.0
 
     def __post_init__(self):
         if self.family != NUGGET and self.family not in FAMILIES:
@@ -85,6 +91,10 @@ class CovarianceModel:
         if not (self.nugget >= 0 and self.partial_sill >= 0 and self.range_m > 0):
             raise InputProblem(f"The model {self} needs a nugget and a partial sill of 0 or more "
                                "and a range above 0 m.")
+        if not (0 < self.ratio <= 1 and np.isfinite(self.heading_deg)):
+            raise InputProblem(f"The range across the heading is {self.ratio} of that along "
+                               f"{self.heading_deg} degrees; a share above 0 and up to 1 is "
+                               "needed, and a heading.")
 
     @property
     def structured(self):
@@ -100,6 +110,21 @@ class CovarianceModel:
     def effective_range_m(self):
         """Distance beyond which correlation is below 5 %, m; 0 without structure."""
         return FAMILIES[self.family].reach * self.range_m if self.structured else 0.0
+
+    @property
+    def stretch(self):
+        """The (2, 2) matrix that turns eastings and northings (n, 2) into stretched ones."""
+        heading = np.deg2rad(self.heading_deg)
+        across, along = (np.cos(heading), -np.sin(heading)), (np.sin(heading), np.cos(heading))
+        return np.column_stack([np.array(across) / self.ratio, along])
+
+    def stretched(self, positions_m):
+        """Return (n, 2) positions turned to the heading, and stretched across it by 1 / ratio.
+
+        Between them the model is the same in all directions, with range_m.
+        """
+        positions = np.asarray(positions_m, float)
+        return positions if self.ratio == 1 else positions @ self.stretch
 
     def covariance(self, distances_m):
         """Return the covariance of the structured part at distances (any shape), metres."""
