@@ -39,7 +39,8 @@ def draw_table(sheet, titles, rows, *, right=(), styles=None, width=None, headin
     texts = [[wrapped(text, style, wide - 2 * _PAD) for text, wide in zip(row, widths)]
              for row, style in zip(rows, kinds)]
     heights = [_row_height(row, style) for row, style in zip(texts, kinds)]
-    least = _head_height(heads, head) + sum(heights[:2])
+    kept = 3 if len(rows) == 3 else 2  # parted, three rows would leave one by itself
+    least = _head_height(heads, head) + sum(heights[:kept])
     if heading:
         sheet.subheading(heading, keep=min(least, (sheet.bottom - sheet.top) / 2))
     else:

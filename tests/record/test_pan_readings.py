@@ -231,7 +231,8 @@ def test_an_insertion_without_a_point_is_left_out_and_named(qgis_app, tmp_path):
 @pytest.mark.parametrize("units,factor,words", [
     # 3200 kPa entered as psi are 22 MPa; 464 psi entered as kPa are soft as foam.
     ("us", FACTORS["us"]["pressure"], r"profiles peak at [0-9,]+ psi or more.*look like kPa"),
-    ("metric", 1 / FACTORS["us"]["pressure"], r"profiles peak at [0-9,]+ kPa or more.*look like psi: convert")])
+    ("metric", 1 / FACTORS["us"]["pressure"],
+     r"profiles peak at [0-9,]+ kPa or more.*look like psi: convert")])
 def test_pressures_in_another_unit_are_refused_until_they_are_checked(
         qgis_app, tmp_path, units, factor, words):
     depths, resistances = PAN

@@ -156,7 +156,7 @@ def test_wherever_a_table_starts_its_heading_has_rows_and_no_row_is_by_itself(co
     sheet = composed(summary())
     rows = [[f"row {number}", "text"] for number in range(count)]
     split = 0
-    for start in range(60, int(sheet.bottom)):
+    for start in range(210, int(sheet.bottom)):
         sheet.new_page()
         sheet.y, before = float(start), sheet.page
         draw_table(sheet, ["Zone", "Text"], rows, heading="Heading")
@@ -173,7 +173,7 @@ def test_wherever_a_table_starts_its_heading_has_rows_and_no_row_is_by_itself(co
 
 def test_wherever_a_list_starts_its_last_item_has_company(composed):
     sheet = composed(summary())
-    for start in range(200, int(sheet.bottom)):
+    for start in range(235, int(sheet.bottom)):
         sheet.new_page()
         sheet.y, before = float(start), sheet.page
         sheet.bullets([f"item {number}" for number in range(5)])

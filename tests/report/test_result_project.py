@@ -138,7 +138,7 @@ def test_a_surface_that_is_the_same_everywhere_makes_gdal_say_nothing_and_leave_
     layer = next(one for one in project.mapLayers().values() if "Chance" in one.name())
     assert layer.source() == str(folder / "surfaces" / "pan_chance.tif")
     value, known = layer.dataProvider().sample(layer.extent().center(), 1)
-    assert known and value == pytest.approx(0.62, abs=1e-12)  # the file's own value, not a class number
+    assert known and value == pytest.approx(0.62, abs=1e-12)  # the file's, no class number
 
 
 def test_report_and_project_paint_a_surface_alike(opened, folder, qgis_app):

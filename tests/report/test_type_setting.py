@@ -26,14 +26,16 @@ def test_line_ends_in_the_text_are_kept_and_an_empty_text_is_one_empty_line(qgis
 def test_what_the_sheet_measures_is_what_the_layout_draws(qgis_app):
     from qgis.core import QgsLayout, QgsLayoutItemLabel, QgsProject
 
-    from plugin.qt_compat import set_label_format
     from plugin.report.look import BODY, LEAD, TITLE
     from plugin.report.type_setting import format_of, width_mm
     project = QgsProject()
     layout = QgsLayout(project)
     for style in (BODY, LEAD, TITLE):
         label = QgsLayoutItemLabel(layout)
-        set_label_format(label, format_of(style))
+        if hasattr(label, "setTextFormat"):  # from QGIS 3.24 on
+            label.setTextFormat(format_of(style))
+        else:
+            label.setFont(format_of(style).toQFont())
         label.setMarginX(0.0)
         label.setText("Replant 41.5 ac at 34,000 seeds/ac")
         # 1.5 % is added on purpose; the layout adds a fixed allowance of its own

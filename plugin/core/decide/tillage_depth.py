@@ -180,11 +180,13 @@ def _plan_zones(zone_map, rates, areas, bottom, chance, settings, area_unit):
             figures={
                 "mean pan bottom": (zone.mean, bottom.unit),
                 "standard error of the bottom": (float(error[number]), bottom.unit),
-                "chance that the depth clears the bottom":
-                    (float(100 * cleared[number]) if tilled else 0.0, "%"),
-                "cost of tilling": (settings.cost_per_area * area if tilled else 0.0,
-                                    settings.currency)}))
+                **(_of_tilled(cleared[number], area, settings) if tilled else {})}))
     return tuple(zones)
+
+
+def _of_tilled(cleared, area, settings):
+    return {"chance that the depth clears the bottom": (float(100 * cleared), "%"),
+            "cost of tilling": (settings.cost_per_area * area, settings.currency)}
 
 
 def _chance_to_clear(depth, bottom, standard_error):

@@ -40,7 +40,8 @@ def share(value):
 def _text(value, unit):
     currency, _, per = unit.partition("/")
     if len(currency) == 3 and currency.isupper():
-        number = _clean(value, max(2, _needed(value)) if per else 0)
+        mills = math.isclose(round(value, 3), value, rel_tol=1e-9)  # a price such as 0.045
+        number = _clean(value, 0 if not per else max(2, _needed(value)) if mills else 2)
         return f"{currency} {number}/{per}" if per else f"{currency} {number}"
     if unit in _HUNDREDS:
         number = _clean(round(value, -2), 0)

@@ -51,7 +51,7 @@ def replant_headline(plan):
     money, unit = plan.currency, plan.area_unit
     seeds = sum(zone.figures["seed units"][0] for zone in plan.zones)
     return (f"Replant {figure(replanted, unit)['text']} of {figure(whole, unit)['text']}: expected "
-            f"gain {figure(plan.gain, money)['text']} (90 % interval "
+            f"gain {figure(plan.gain, money)['text']} (nine times in ten "
             f"{interval(plan.gain_low, plan.gain_high, money)['text']}), "
             f"{figure(seeds, 'seed units')['text']}.")
 

@@ -79,7 +79,7 @@ def test_areas_of_an_action_are_added_up():
 
 def test_the_replant_headline_is_the_decision_in_one_sentence():
     assert replant_headline(REPLANT) == (
-        "Replant 26.5 ac of 86.5 ac: expected gain USD 4,321 (90 % interval USD 3,321 to "
+        "Replant 26.5 ac of 86.5 ac: expected gain USD 4,321 (nine times in ten USD 3,321 to "
         "USD 5,321), 11.3 seed units.")
 
 
