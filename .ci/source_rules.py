@@ -12,7 +12,7 @@ QT_BINDINGS = {"PyQt4", "PyQt5", "PyQt6", "PySide2", "PySide6", "sip"}
 # which parts of plugin/ a part never imports
 ONE_WAY = {
     "record": {"algorithms", "gui", "report"},
-    "layers": {"algorithms", "gui", "report"},
+    "layers": {"algorithms", "gui", "record", "report"},
     "report": {"algorithms", "gui"},
     "algorithms": {"gui"},
 }

@@ -1,10 +1,16 @@
 """What every Spadework algorithm shares: names, group, help, and words of progress."""
 from pathlib import Path
 
-from qgis.core import QgsProcessingAlgorithm, QgsProcessingException
+from qgis.core import (
+    QgsCoordinateReferenceSystem,
+    QgsProcessingAlgorithm,
+    QgsProcessingException,
+)
 from qgis.PyQt.QtCore import QCoreApplication
 
 from ..core.problems import Stopped
+from ..layers.crs import crs_named
+from ..layers.rasters import surface_crs, without_traces
 
 GROUPS = {
     "record": "Field record",
@@ -43,8 +49,10 @@ class SpadeworkAlgorithm(QgsProcessingAlgorithm):
     NAME   what the toolbox shows
     GROUP  a key of GROUPS
     HELP   what it does, in the user's words, with the source of what it computes
+    SURFACES   names of the parameters that are surfaces of this program
     """
     ID = NAME = GROUP = HELP = ""
+    SURFACES = ()
 
     def createInstance(self):
         """Return a fresh instance, as Processing asks before each run."""
@@ -74,6 +82,52 @@ class SpadeworkAlgorithm(QgsProcessingAlgorithm):
         """Add a parameter with its help text, which names its unit."""
         parameter.setHelp(help_text)
         self.addParameter(parameter)
+
+    def checkParameterValues(self, parameters, context):
+        """Check each parameter as Processing does, and leave nothing beside rasters it opens."""
+        with without_traces():
+            return super().checkParameterValues(parameters, context)
+
+    def prepareAlgorithm(self, parameters, context, feedback):
+        """Find the file of each surface, in the thread in which the project's layers live."""
+        self._surface_files = {name: self.surface_file(parameters, name, context)
+                               for name in self.SURFACES}
+        return True
+
+    def surface_file(self, parameters, name, context):
+        """Return the file of a surface given by path or as a layer; None where it is neither."""
+        given = parameters.get(name)
+        if isinstance(given, str) and Path(given).is_file():
+            return given
+        with without_traces():
+            layer = self.parameterAsRasterLayer(parameters, name, context)
+        return None if layer is None else layer.source()
+
+    def found_surface(self, parameters, name):
+        """Return the file of a surface, once the algorithm is prepared.
+
+        Raises   QgsProcessingException: there is no such file or layer
+        """
+        path = self._surface_files[name]
+        if path is None:
+            raise QgsProcessingException(self.invalidRasterError(parameters, name))
+        return path
+
+    def crs_of_surface(self, parameters, name, context):
+        """Return the QgsCoordinateReferenceSystem of a surface; None where there is no file."""
+        path = self.surface_file(parameters, name, context)
+        return None if path is None else QgsCoordinateReferenceSystem.fromWkt(surface_crs(path))
+
+    def another_crs(self, boundary, crs):
+        """Return why a boundary's source does not go with a surface's CRS, "" where it does.
+
+        Nothing is wrong where one of them is None.
+        """
+        if boundary is None or crs is None or boundary.sourceCrs() == crs:
+            return ""
+        return tr("{layer} is in {crs}, the surface in {other}. Reproject the boundary.").format(
+            layer=boundary.sourceName(), crs=crs_named(boundary.sourceCrs()),
+            other=crs_named(crs))
 
     def file_parameter(self, parameters, name, context):
         """Return the path given for a required file parameter.

@@ -23,6 +23,7 @@ class ChanceMap(SpadeworkAlgorithm):
             "below or above a limit, the error taken as normal. Of the top of a pan, below the "
             "reach of a tool, it is the chance that there is a pan within reach.")
     SURFACE, LIMIT, SIDE, CHANCE = "SURFACE", "LIMIT", "SIDE", "CHANCE"
+    SURFACES = (SURFACE,)
 
     def initAlgorithm(self, configuration=None):
         """Declare the surface, the limit, the side and the output."""
@@ -40,14 +41,12 @@ class ChanceMap(SpadeworkAlgorithm):
 
     def processAlgorithm(self, parameters, context, feedback):
         """Read the surface, compute, write."""
-        layer = self.parameterAsRasterLayer(parameters, self.SURFACE, context)
-        if layer is None:
-            raise QgsProcessingException(self.invalidRasterError(parameters, self.SURFACE))
+        surface_file = self.found_surface(parameters, self.SURFACE)
         limit = self.parameterAsDouble(parameters, self.LIMIT, context)
         side = SIDES[self.parameterAsEnum(parameters, self.SIDE, context)]
         path = geotiff(self.parameterAsOutputLayer(parameters, self.CHANCE, context))
         try:
-            surface = read_surface(layer.source())
+            surface = read_surface(surface_file)
             values = chance(surface, limit, side)
             ticker(feedback)(0.5)
             account = {name: kept for name, kept in surface.account.items()

@@ -63,7 +63,7 @@ class FieldCall(SpadeworkAlgorithm):
         self.addOutput(QgsProcessingOutputString("LACKING", tr("What could not be done")))
 
     def checkParameterValues(self, parameters, context):
-        """Refuse a record that cannot be read and a folder that holds something else."""
+        """Refuse a folder that holds something else, or earlier results not to be replaced."""
         sound, why = super().checkParameterValues(parameters, context)
         if not sound:
             return sound, why

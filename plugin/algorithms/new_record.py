@@ -6,12 +6,10 @@ from qgis.core import (
     QgsCoordinateReferenceSystem,
     QgsCoordinateTransform,
     QgsCsException,
-    QgsFeatureRequest,
     QgsGeometry,
     QgsProcessing,
     QgsProcessingAlgorithm,
     QgsProcessingException,
-    QgsProcessingFeatureSource,
     QgsProcessingOutputString,
     QgsProcessingParameterDateTime,
     QgsProcessingParameterDefinition,
@@ -24,6 +22,7 @@ from qgis.core import (
 
 from ..core.problems import InputProblem
 from ..core.units import METRIC, UNIT_SYSTEMS, US
+from ..layers.polygons import features_of
 from ..record.create import create_record
 from ..record.schema import layer_spec, unit_of
 from ..record.utm import utm_authority_id
@@ -167,8 +166,7 @@ def _help(column):
 
 
 def _one_polygon(source):
-    features = list(source.getFeatures(
-        QgsFeatureRequest(), QgsProcessingFeatureSource.Flag.FlagSkipGeometryValidityChecks))
+    features = list(features_of(source))
     if len(features) != 1:
         raise QgsProcessingException(tr(
             "{layer} has {count} features, and a record is of one field. Select the field's "

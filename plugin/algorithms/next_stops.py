@@ -53,6 +53,7 @@ class NextStops(SpadeworkAlgorithm):
     AREA_UNIT, RECORD, TABLE, COUNT = "AREA_UNIT", "RECORD", "TABLE", "COUNT"
     ERROR, COST, DISTANCE, BOUNDARY = "ERROR", "COST", "DISTANCE", "BOUNDARY"
     STOPS, GPX = "STOPS", "GPX"
+    SURFACES = (SURFACE,)
 
     def initAlgorithm(self, configuration=None):
         """Declare the surface, the decision, the stops wanted and the outputs."""
@@ -146,23 +147,18 @@ class NextStops(SpadeworkAlgorithm):
 
     def _check_places(self, parameters, context):
         boundary = self.parameterAsSource(parameters, self.BOUNDARY, context)
-        layer = self.parameterAsRasterLayer(parameters, self.SURFACE, context)
-        if layer is not None and not in_metres(layer.crs()):
-            return False, tr("{layer} is in {crs}, which does not count in metres. Make the "
-                             "surface in the field's UTM zone.").format(
-                layer=layer.name(), crs=crs_named(layer.crs()))
-        if boundary is not None and layer is not None and layer.crs() != boundary.sourceCrs():
-            return False, tr("{layer} is in {crs}, the surface in {other}. Reproject the "
-                             "boundary.").format(
-                layer=boundary.sourceName(), crs=crs_named(boundary.sourceCrs()),
-                other=crs_named(layer.crs()))
+        crs = self.crs_of_surface(parameters, self.SURFACE, context)
+        if crs is not None and not in_metres(crs):
+            return False, tr("The surface is in {crs}, which does not count in metres. Make it in "
+                             "the field's UTM zone.").format(crs=crs_named(crs))
+        refused = self.another_crs(boundary, crs)
+        if refused:
+            return False, refused
         return super().checkParameterValues(parameters, context)
 
     def processAlgorithm(self, parameters, context, feedback):
         """Read surface and decision, choose the stops, write them."""
-        layer = self.parameterAsRasterLayer(parameters, self.SURFACE, context)
-        if layer is None:
-            raise QgsProcessingException(self.invalidRasterError(parameters, self.SURFACE))
+        surface_file = self.found_surface(parameters, self.SURFACE)
         path = self.parameterAsOutputLayer(parameters, self.STOPS, context)
         driver = driver_of(path)
         gpx_path = self.parameterAsFileOutput(parameters, self.GPX, context)
@@ -172,7 +168,7 @@ class NextStops(SpadeworkAlgorithm):
             record = open_record(record_path, only=()) if record_path else None
             boundary = boundary_of(source) if source is not None else (
                 None if record is None else record.boundary_wkb)
-            surface = read_surface(layer.source(), None if boundary is None else
+            surface = read_surface(surface_file, None if boundary is None else
                                    lambda grid: inside_shares(boundary, grid))
             decision = self._decision(surface, record, parameters, context)
             found = next_stops(

@@ -40,6 +40,7 @@ class ReplantPlan(SpadeworkAlgorithm):
             "planter can work. Talk to your extension office, seed supplier and insurance agent "
             "before replanting.")
     RECORD, STAND, TABLE, PLAN, ACCOUNT = "RECORD", "STAND", "TABLE", "PLAN", "ACCOUNT"
+    SURFACES = (STAND,)
 
     def initAlgorithm(self, configuration=None):
         """Declare the record, the stand, the yield table and the plan."""
@@ -63,9 +64,7 @@ class ReplantPlan(SpadeworkAlgorithm):
 
     def processAlgorithm(self, parameters, context, feedback):
         """Read record and stand, decide, write the plan."""
-        layer = self.parameterAsRasterLayer(parameters, self.STAND, context)
-        if layer is None:
-            raise QgsProcessingException(self.invalidRasterError(parameters, self.STAND))
+        stand_file = self.found_surface(parameters, self.STAND)
         path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         name = list(tables())[self.parameterAsEnum(parameters, self.TABLE, context)]
@@ -74,7 +73,7 @@ class ReplantPlan(SpadeworkAlgorithm):
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
             settings = replant_settings(record)
-            stand = read_surface(layer.source(),
+            stand = read_surface(stand_file,
                                  lambda grid: inside_shares(record.boundary_wkb, grid))
             tick(0.2)
             cells, draws = draws_of_surface(stand, draws=DRAWS)

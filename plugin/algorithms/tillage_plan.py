@@ -35,6 +35,7 @@ class TillagePlan(SpadeworkAlgorithm):
             "check moisture and erosion rules.")
     RECORD, BOTTOM, CHANCE = "RECORD", "BOTTOM", "CHANCE"
     CHANCE_LIMIT, PLAN, ACCOUNT = "CHANCE_LIMIT", "PLAN", "ACCOUNT"
+    SURFACES = (BOTTOM, CHANCE)
 
     def initAlgorithm(self, configuration=None):
         """Declare the record, bottom and chance of the pan, the limit and the plan."""
@@ -60,11 +61,7 @@ class TillagePlan(SpadeworkAlgorithm):
 
     def processAlgorithm(self, parameters, context, feedback):
         """Read record and surfaces, decide, write the plan."""
-        layers = {}
-        for name in (self.BOTTOM, self.CHANCE):
-            layers[name] = self.parameterAsRasterLayer(parameters, name, context)
-            if layers[name] is None:
-                raise QgsProcessingException(self.invalidRasterError(parameters, name))
+        files = [self.found_surface(parameters, name) for name in self.SURFACES]
         path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         tick = ticker(feedback)
@@ -74,8 +71,7 @@ class TillagePlan(SpadeworkAlgorithm):
             settings = tillage_settings(record, chance_limit=self.parameterAsDouble(
                 parameters, self.CHANCE_LIMIT, context))
             bottom, chance = (read_surface(
-                layers[name].source(), lambda grid: inside_shares(record.boundary_wkb, grid))
-                for name in (self.BOTTOM, self.CHANCE))
+                file, lambda grid: inside_shares(record.boundary_wkb, grid)) for file in files)
             tick(0.4)
             plan = tillage_plan(
                 bottom, chance, settings, area_unit=record.units.area,

@@ -35,6 +35,7 @@ class ZonesByLimits(SpadeworkAlgorithm):
             "longest shared border, and the polygons share their edges and end at the boundary.")
     SURFACE, LIMITS, BOUNDARY = "SURFACE", "LIMITS", "BOUNDARY"
     MACHINE_WIDTH, SMALLEST_AREA, ZONES = "MACHINE_WIDTH", "SMALLEST_AREA", "ZONES"
+    SURFACES = (SURFACE,)
 
     def initAlgorithm(self, configuration=None):
         """Declare surface, limits, boundary, machine and output."""
@@ -68,23 +69,18 @@ class ZonesByLimits(SpadeworkAlgorithm):
             return False, tr("Limits: enter numbers parted by semicolons or blanks, such as "
                              "18000; 26000.")
         boundary = self.parameterAsSource(parameters, self.BOUNDARY, context)
-        layer = self.parameterAsRasterLayer(parameters, self.SURFACE, context)
         if boundary is not None and not in_metres(boundary.sourceCrs()):
             return False, tr("{layer} is in {crs}, which does not count in metres. Reproject it to "
                              "the CRS of the surface.").format(
                 layer=boundary.sourceName(), crs=crs_named(boundary.sourceCrs()))
-        if boundary is not None and layer is not None and layer.crs() != boundary.sourceCrs():
-            return False, tr("{layer} is in {crs}, the surface in {other}. Reproject the "
-                             "boundary.").format(
-                layer=boundary.sourceName(), crs=crs_named(boundary.sourceCrs()),
-                other=crs_named(layer.crs()))
+        refused = self.another_crs(boundary, self.crs_of_surface(parameters, self.SURFACE, context))
+        if refused:
+            return False, refused
         return super().checkParameterValues(parameters, context)
 
     def processAlgorithm(self, parameters, context, feedback):
         """Read the surface, divide it, tidy, write polygons."""
-        layer = self.parameterAsRasterLayer(parameters, self.SURFACE, context)
-        if layer is None:
-            raise QgsProcessingException(self.invalidRasterError(parameters, self.SURFACE))
+        surface_file = self.found_surface(parameters, self.SURFACE)
         source = self.parameterAsSource(parameters, self.BOUNDARY, context)
         path = self.parameterAsOutputLayer(parameters, self.ZONES, context)
         width_m = self.parameterAsDouble(parameters, self.MACHINE_WIDTH, context)
@@ -92,7 +88,7 @@ class ZonesByLimits(SpadeworkAlgorithm):
         tick = ticker(feedback)
         try:
             boundary = None if source is None else boundary_of(source)
-            surface = read_surface(layer.source(), None if boundary is None else
+            surface = read_surface(surface_file, None if boundary is None else
                                    lambda grid: inside_shares(boundary, grid))
             limits = _limits(self.parameterAsString(parameters, self.LIMITS, context))
             zones = zones_by_limits(surface, limits)

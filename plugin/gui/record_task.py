@@ -1,4 +1,4 @@
-"""A field record read in the background: a season's yield points take seconds."""
+"""A field record read in the background: on a slow disk copying it takes a while."""
 from qgis.core import QgsTask
 
 from ..algorithms.base import tr
@@ -7,7 +7,7 @@ from ..record.read import open_record
 
 
 class RecordTask(QgsTask):
-    """Reads one record; when done it calls `then(record, why)` in the desktop's thread.
+    """Reads one record but for its rows; when done it calls `then(record, why)` in the desktop's thread.
 
     One of the two is None: `record` where it could not be read, `why` where it was. Set `then`
     to None when nobody waits any more.
@@ -23,7 +23,7 @@ class RecordTask(QgsTask):
     def run(self):
         """Read the record, away from the desktop's thread."""
         try:
-            self._record = open_record(self._path)
+            self._record = open_record(self._path, only=())
         except InputProblem as problem:
             self._why = str(problem)
         return self._record is not None

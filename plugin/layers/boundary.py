@@ -5,7 +5,7 @@ from scipy.ndimage import binary_dilation
 
 from ..core.grid import Grid
 from ..core.problems import InputProblem
-from ..record.ogr_files import strict_ogr
+from .strict_ogr import strict_ogr
 
 
 def grid_over(boundary_wkb, cell_m, crs_wkt):

@@ -4,8 +4,8 @@ from pathlib import Path
 from osgeo import ogr, osr
 
 from ..core.problems import InputProblem
-from ..record.ogr_files import spatial_reference, strict_ogr
 from .beside import beside
+from .strict_ogr import spatial_reference, strict_ogr
 
 
 def write_waypoints(path, crs_wkt, positions_m, names, notes):

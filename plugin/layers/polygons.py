@@ -3,7 +3,7 @@ from osgeo import ogr
 from qgis.core import QgsFeatureRequest, QgsProcessingFeatureSource
 
 from ..core.problems import InputProblem
-from ..record.ogr_files import strict_ogr
+from .strict_ogr import strict_ogr
 
 
 def features_of(source):

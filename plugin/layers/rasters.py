@@ -9,9 +9,9 @@ from osgeo import gdal
 from ..core.grid import Grid
 from ..core.problems import InputProblem
 from ..core.surface import Surface
-from ..record.ogr_files import strict_ogr
 from .beside import beside
 from .json_files import DOMAIN, json_text
+from .strict_ogr import strict_ogr
 
 BANDS = ("estimate", "standard error")
 
@@ -25,6 +25,31 @@ def without_side_files():
         yield
     finally:
         gdal.SetThreadLocalConfigOption("GDAL_PAM_ENABLED", before)
+
+
+@contextmanager
+def without_traces():
+    """Let QGIS open rasters as layers in the block, in this thread, as if they were only read.
+
+    For a layer's first colours QGIS asks GDAL for statistics, which GDAL would keep beside the
+    file, and of which it complains where all values are alike.
+    """
+    with without_side_files():
+        gdal.PushErrorHandler("CPLQuietErrorHandler")
+        try:
+            yield
+        finally:
+            gdal.PopErrorHandler()
+
+
+def surface_crs(path):
+    """Return the CRS of a raster as WKT; "" where it has none or is no raster."""
+    with strict_ogr():
+        try:
+            reference = gdal.Open(str(path)).GetSpatialRef()
+        except RuntimeError:
+            return ""
+        return "" if reference is None else reference.ExportToWkt(["FORMAT=WKT2_2019"])
 
 
 def write_surface(path, surface, made):

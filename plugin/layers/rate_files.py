@@ -2,7 +2,7 @@
 from osgeo import ogr
 
 from ..core.problems import InputProblem
-from ..record.ogr_files import strict_ogr
+from .strict_ogr import strict_ogr
 from .vectors import REAL, TEXT, WHOLE, Column, VectorLayer, write_vector
 
 # OGR driver, layer creation options, file extension. GeoJSON as RFC 7946 asks; the shapefile says

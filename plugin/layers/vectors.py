@@ -7,9 +7,9 @@ import numpy as np
 from osgeo import gdal, ogr, osr
 
 from ..core.problems import InputProblem
-from ..record.ogr_files import spatial_reference, strict_ogr
 from .beside import beside
 from .json_files import DOMAIN, json_text
+from .strict_ogr import spatial_reference, strict_ogr
 
 TEXT, REAL, WHOLE = ogr.OFTString, ogr.OFTReal, ogr.OFTInteger64
 

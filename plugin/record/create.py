@@ -10,9 +10,9 @@ from osgeo import gdal, ogr
 
 from ..core.problems import InputProblem
 from ..core.units import UNIT_SYSTEMS
+from ..layers.strict_ogr import in_metres, spatial_reference, strict_ogr
 from .forms import store_forms_and_project
 from .ogr_features import set_values
-from .ogr_files import in_metres, spatial_reference, strict_ogr
 from .schema import LAYERS, description_with_unit, layer_spec, title_of_value, title_with_unit
 from .values import checked_row
 

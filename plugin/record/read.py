@@ -12,8 +12,8 @@ from osgeo import gdal, ogr
 
 from ..core.problems import InputProblem
 from ..core.units import UNIT_SYSTEMS, UnitSystem
+from ..layers.strict_ogr import in_metres, strict_ogr
 from .ogr_features import reader_of
-from .ogr_files import in_metres, strict_ogr
 from .schema import LAYERS, layer_spec
 
 SIDE_FILES = ("-wal", "-journal")  # what SQLite has yet to bring into the file itself

@@ -4,8 +4,8 @@ from pathlib import Path
 from osgeo import gdal, ogr
 
 from ..core.problems import InputProblem
+from ..layers.strict_ogr import strict_ogr
 from .ogr_features import set_values
-from .ogr_files import strict_ogr
 from .schema import layer_spec
 from .values import checked_place, checked_row
 

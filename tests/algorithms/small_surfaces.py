@@ -5,7 +5,7 @@ import shapely
 from plugin.core.surface import Surface
 from plugin.layers.boundary import grid_over, inside_shares
 from plugin.layers.rasters import write_surface
-from plugin.record.ogr_files import spatial_reference
+from plugin.layers.strict_ogr import spatial_reference
 from tests.algorithms.small_calls import FIELD_WKT, stops
 
 FIELD = shapely.from_wkt(FIELD_WKT)

@@ -18,7 +18,7 @@ from plugin.core.interpolate.estimate import estimate_surface
 from plugin.core.observations import Observations
 from plugin.layers.boundary import grid_over, inside_shares
 from plugin.layers.rasters import read_surface, write_surface
-from plugin.record.ogr_files import spatial_reference
+from plugin.layers.strict_ogr import spatial_reference
 from plugin.record.plan_settings import replant_settings
 from plugin.record.read import open_record
 from tests.algorithms.small_calls import FACTORS, FIELD_WKT, change_field, stops

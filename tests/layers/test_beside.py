@@ -95,7 +95,7 @@ from plugin.core.surface import Surface
 from plugin.layers.json_files import write_json
 from plugin.layers.rasters import write_surface
 from plugin.layers.vectors import TEXT, Column, VectorLayer, points_wkb, write_vector
-from plugin.record.ogr_files import spatial_reference
+from plugin.layers.strict_ogr import spatial_reference
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))
 try:

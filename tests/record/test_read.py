@@ -12,7 +12,6 @@ from qgis.core import QgsGeometry, QgsPointXY, QgsVectorLayer, QgsVectorLayerUti
 
 from plugin.core.problems import InputProblem
 from plugin.core.units import METRIC, US
-from plugin.record.ogr_files import strict_ogr
 from plugin.record.read import open_record
 from plugin.record.schema import LAYERS, layer_spec
 from plugin.record.write import append_rows
@@ -280,15 +279,3 @@ def test_units_that_are_unknown_are_refused(record):
         layer.SetFeature(feature)
     with pytest.raises(InputProblem, match="field, units: 'imperial' is not one of us, metric"):
         open_record(changed(record, change))
-
-
-@pytest.mark.parametrize("before", [True, False])
-def test_ogr_is_left_as_it_was_found(before):
-    (ogr.UseExceptions if before else ogr.DontUseExceptions)()
-    try:
-        with pytest.raises(RuntimeError), strict_ogr():
-            assert ogr.GetUseExceptions() and gdal.GetUseExceptions() and osr.GetUseExceptions()
-            osr.SpatialReference().SetFromUserInput("no such system")
-        assert bool(ogr.GetUseExceptions()) is before
-    finally:
-        ogr.DontUseExceptions()

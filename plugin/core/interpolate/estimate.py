@@ -196,12 +196,10 @@ def _account(observations, sites, values, chosen):
 
 
 def _plain(model):
-    """The model as numbers that JSON can hold, without a range or heading that says nothing."""
+    """The model as numbers that JSON can hold, without structure no range."""
     plain = asdict(model)
     if not np.isfinite(model.range_m):
-        del plain["range_m"]
-    if model.ratio == 1:
-        del plain["heading_deg"], plain["ratio"]
+        del plain["range_m"], plain["heading_deg"], plain["ratio"]
     return plain
 
 

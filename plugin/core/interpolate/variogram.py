@@ -96,7 +96,7 @@ def snapped_variogram(positions_m, values, *, cutoff_m=None, bins=BINS, error_va
     pair's distance is off by more than the diagonal of a square, sqrt(2) * cell_m, which the
     result states as distance_error_m; a pair nearer than that to the end of a bin may count in
     the next one. Sums over pairs come from the grid's autocorrelation. Time and memory grow with
-    the number of squares, hardly with n.
+    the number of squares, hardly with n; all pairs are as quick up to some 5,000 readings.
 
     Parameters
         positions_m, values, cutoff_m, bins, error_variance   as for experimental_variogram

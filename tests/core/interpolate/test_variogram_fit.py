@@ -105,6 +105,13 @@ def test_a_variogram_that_only_rises_does_not_tell_the_range():
     assert fit.model.range_m > 4.9 * LAGS[-1]  # the end of what is tried is 5 times
 
 
+def test_a_variogram_level_from_the_second_lag_does_not_tell_the_range():
+    # exp(-h / a) with a few times less than the first lag would pass nearest to the first bin
+    fit = fit_variogram(variogram_of([9.8, *[10.0] * 14]), "exponential")
+    assert fit.model.structured and not fit.range_found
+    assert fit.model.effective_range_m == pytest.approx(LAGS[0], rel=0.05)  # one step of ranges
+
+
 def test_the_nugget_model_is_the_weighted_mean():
     # N / h^2 of 10, 20 m with 1, 4 pairs: equal weights; mean of 3 and 5, off by 1 each
     bins = variogram_of([3, 5], [10, 20], np.array([1, 4]))
