@@ -13,7 +13,12 @@ from qgis.core import (
 )
 
 from plugin.core.problems import InputProblem
-from plugin.record.forms import relation_id
+from plugin.record.forms import (
+    SWITCHED_OFF,
+    drawing_order,
+    name_tables_of_layer,
+    relation_id,
+)
 from plugin.record.schema import LAYERS
 
 from . import boundary
@@ -35,6 +40,7 @@ def make_project(record, path):
         project = QgsProject()
         try:
             ids = _fill(project, record)
+            project.writeMapLayer.connect(name_tables_of_layer)
             if not project.write(str(path)):
                 raise InputProblem(f"{path} could not be written: {project.error()}")
         finally:
@@ -50,14 +56,13 @@ def _fill(project, record):
     project.writeEntryBool("Paths", "/Absolute", False)
     group = project.layerTreeRoot().addGroup(TITLE)
     layers = {}
-    for geometry in ("point", "polygon", "none"):  # points lie on top
-        for spec in (spec for spec in LAYERS if spec.geometry == geometry):
-            layer = project.addMapLayer(
-                QgsVectorLayer(f"{record}|layername={spec.name}", spec.title, "ogr"), False)
-            if not layer.isValid():
-                raise InputProblem(f"{record} has no layer {spec.name} that can be opened.")
-            group.addLayer(layer)
-            layers[spec.name] = layer
+    for spec in drawing_order():
+        layer = project.addMapLayer(
+            QgsVectorLayer(f"{record}|layername={spec.name}", spec.title, "ogr"), False)
+        if not layer.isValid():
+            raise InputProblem(f"{record} has no layer {spec.name} that can be opened.")
+        group.addLayer(layer).setItemVisibilityChecked(spec.name not in SWITCHED_OFF)
+        layers[spec.name] = layer
     for spec in LAYERS:
         if spec.parent:
             project.relationManager().addRelation(_relation(project, spec, layers))

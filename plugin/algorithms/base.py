@@ -6,11 +6,11 @@ from qgis.core import (
     QgsProcessingAlgorithm,
     QgsProcessingException,
 )
-from qgis.PyQt.QtCore import QCoreApplication
 
 from ..core.problems import Stopped
 from ..layers.crs import crs_named
 from ..layers.rasters import surface_crs, without_traces
+from ..report.words import tr
 
 GROUPS = {
     "record": "Field record",
@@ -23,11 +23,6 @@ GROUPS = {
 
 # Formats that keep every column and the CRS of what is written.
 DRIVERS = {".gpkg": "GPKG", ".shp": "ESRI Shapefile", ".geojson": "GeoJSON"}
-
-
-def tr(text):
-    """Return the text in the user's language."""
-    return QCoreApplication.translate("Spadework", text)
 
 
 def ticker(feedback, start=0.0, end=1.0):
@@ -114,9 +109,12 @@ class SpadeworkAlgorithm(QgsProcessingAlgorithm):
         return path
 
     def crs_of_surface(self, parameters, name, context):
-        """Return the QgsCoordinateReferenceSystem of a surface; None where there is no file."""
+        """Return the QgsCoordinateReferenceSystem of a surface; None where there is no raster."""
         path = self.surface_file(parameters, name, context)
-        return None if path is None else QgsCoordinateReferenceSystem.fromWkt(surface_crs(path))
+        wkt = None if path is None else surface_crs(path)
+        if not wkt:
+            return None if wkt is None else QgsCoordinateReferenceSystem()
+        return QgsCoordinateReferenceSystem.fromWkt(wkt)
 
     def another_crs(self, boundary, crs):
         """Return why a boundary's source does not go with a surface's CRS, "" where it does.

@@ -18,10 +18,11 @@ from ..core.problems import InputProblem, Stopped
 from ..layers.rasters import without_side_files
 from ..layers.whole_folder import refuse_folder, whole_folder
 from ..record.read import open_record
+from ..report.look import PAPERS
 from .base import SpadeworkAlgorithm, tr
 from .field_call_steps import STEPS, FieldCallWork
 
-PAGES = ("A4", "Letter")
+PAGES = tuple(PAPERS)
 
 
 class FieldCall(SpadeworkAlgorithm):

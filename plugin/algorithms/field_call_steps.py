@@ -5,8 +5,10 @@ from pathlib import Path
 import processing
 from qgis.core import QgsProcessingContext, QgsProcessingException, QgsProcessingFeedback
 
-from ..core.deliver.summary import summary_of
-from ..core.interpolate.field_mean import area_at_least
+from ..core.decide.tillage_depth import LIKELY
+from ..core.deliver.observed import looked_deep_enough, nothing_met
+from ..core.deliver.summary import mapped, summary_of
+from ..core.interpolate.field_mean import area_at_least, mean_where
 from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
 from ..core.zone.stand_limits import limits_below_target
@@ -18,13 +20,13 @@ from ..layers.vectors import REAL, TEXT, Column, VectorLayer, read_vector, write
 from ..record.plan_settings import machine_width_m, smallest_zone_m2
 from ..record.read import Record
 from ..report.layers_of_folder import FIELD_LAYER
+from ..report.main_thread import on_main_thread
 from ..report.result_project import write_project
 from .made import made
 
 SURFACES, RATES = "surfaces", "rates"
 TRACEBACK = "Traceback (most recent call last)"
 CHANCE = 2  # of the methods of `surface`
-LIKELY = 0.5  # chance from which ground counts as holding a pan
 
 
 class Refused(Exception):  # noqa: N818 - an answer, not an error
@@ -137,6 +139,8 @@ def _stand_zones(work):
     if record.field["target_stand"] is None:
         work.lacks("Stand zones", "field, target_stand is empty; enter the stand wanted.")
         return
+    if not mapped(stand["surface"]):
+        return
     zones = work.scratch("stand_zones.gpkg")
     limits = limits_below_target(record.field["target_stand"])
     work.run("zonesbylimits", SURFACE=work.path(SURFACES, "stand.tif"),
@@ -165,10 +169,8 @@ def _pan(work):
            "area_with_pan": None}
     work.found["pan"] = pan
     if not pan["account"]["stops_with_pan"]:
-        pan["area_with_pan"] = 0.0
-        work.lacks("Pan map", f"none of {pan['account']['stops']} stops met a pan at "
-                              f"{pan['account']['limit']:g} {record.units.pressure}; there is "
-                              "nothing to loosen.")
+        pan["area_with_pan"] = 0.0 if looked_deep_enough(pan["account"]) else None
+        work.lacks("Pan map", nothing_met(pan["account"]))
         return
     met = f"{points}|layername=pan|subset=\"bottom\" IS NOT NULL"
     told = f"{points}|layername=pan|subset=\"pan\" IS NOT NULL"
@@ -183,10 +185,22 @@ def _pan(work):
     except Refused as problem:
         work.lacks("Pan map", problem)
     if pan["chance"]:
-        likely_m2 = area_at_least(
-            read_surface(work.path(SURFACES, "pan_chance.tif"),
-                         lambda grid: inside_shares(record.boundary_wkb, grid)), LIKELY)
-        pan["area_with_pan"] = float(convert(likely_m2, "m2", record.units.area))
+        _pan_where_likely(work, pan)
+
+
+def _pan_where_likely(work, pan):
+    """Add to the pan's account its area and mean depths where it is likely; see LIKELY."""
+    def surface(name):
+        return read_surface(work.path(SURFACES, f"{name}.tif"),
+                            lambda grid: inside_shares(work.record.boundary_wkb, grid))
+
+    chance = surface("pan_chance")
+    if mapped(pan["chance"]) or pan["chance"]["mean"] in (0.0, 1.0):  # all stops alike: known
+        pan["area_with_pan"] = float(convert(area_at_least(chance, LIKELY), "m2",
+                                             work.record.units.area))
+    for depth in ("top", "bottom"):
+        if pan[depth]:
+            pan[depth]["mean"] = mean_where(surface(f"pan_{depth}"), chance, LIKELY)
 
 
 def _yields(work):
@@ -278,8 +292,9 @@ def _project(work):
             path.unlink()
         if (work.folder / scratch).is_dir():
             (work.folder / scratch).rmdir()
-    write_project(work.folder, title=work.record.field["name"] or "Field call",
-                  boundary_wkb=work.record.boundary_wkb, crs_wkt=work.record.crs_wkt)
+    on_main_thread(lambda: write_project(
+        work.folder, title=work.record.field["name"] or "Field call",
+        boundary_wkb=work.record.boundary_wkb, crs_wkt=work.record.crs_wkt))
 
 
 STEPS = (

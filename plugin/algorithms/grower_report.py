@@ -13,12 +13,11 @@ from qgis.core import (
 from ..core.problems import InputProblem, Stopped
 from ..record.read import open_record
 from ..report.grower_pdf import write_report
+from ..report.look import PAPERS
 from ..report.main_thread import on_main_thread
 from ..report.map_layers import folder_holds_maps
 from ..report.summary_shape import read_summary
 from .base import SpadeworkAlgorithm, ticker, tr
-
-PAPERS = ("A4", "Letter")
 
 
 class GrowerReport(SpadeworkAlgorithm):
@@ -91,7 +90,7 @@ class GrowerReport(SpadeworkAlgorithm):
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
             folder = self.file_parameter(parameters, self.FOLDER, context)
-            paper = PAPERS[self.parameterAsEnum(parameters, self.PAGE, context)]
+            paper = list(PAPERS)[self.parameterAsEnum(parameters, self.PAGE, context)]
             pages = on_main_thread(lambda: write_report(
                 path, summary, folder=folder, boundary_wkb=record.boundary_wkb,
                 crs_wkt=record.crs_wkt, paper=paper, tick=ticker(feedback)))

@@ -1,5 +1,7 @@
 """Processing algorithm `newrecord`: a new field record from the boundary of a field."""
 import datetime
+import math
+import re
 from pathlib import Path
 
 from qgis.core import (
@@ -31,7 +33,11 @@ from .base import SpadeworkAlgorithm, tr
 MADE_BY_ITSELF = ("reading_id", "units")
 ASKED_FIRST = ("name", "grower", "crop", "season", "planting_date", "visit_date",
                "seeds_planted", "row_width")
+ABOVE_0 = ("seeds_planted", "row_width", "expected_yield", "crop_price", "target_stand",
+           "expected_emergence", "pan_limit", "tillage_step")
 WGS84 = "EPSG:4326"
+NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?", re.ASCII | re.IGNORECASE)
+CURRENCY = re.compile(r"[A-Z]{3}")
 
 
 class NewRecord(SpadeworkAlgorithm):
@@ -77,7 +83,7 @@ class NewRecord(SpadeworkAlgorithm):
         self.addOutput(QgsProcessingOutputString(self.CRS, tr("CRS of the record")))
 
     def checkParameterValues(self, parameters, context):
-        """Refuse a file that is there already, and a boundary without a CRS."""
+        """Refuse a file that is there, a boundary without a CRS, and what is no number."""
         path = self.parameterAsFileOutput(parameters, self.RECORD, context)
         if path and Path(path).exists():
             return False, tr("{file} is already there, and a record is never overwritten. Choose "
@@ -86,6 +92,10 @@ class NewRecord(SpadeworkAlgorithm):
         if source is not None and not source.sourceCrs().isValid():
             return False, tr("{layer} has no CRS, so where the field lies is not known. Set the "
                              "layer's CRS first.").format(layer=source.sourceName())
+        for column in field_columns():
+            wrong = _what_is_wrong(column, parameters.get(column.name.upper()))
+            if wrong:
+                return False, f"{column.name.upper()}: {wrong}"
         return super().checkParameterValues(parameters, context)
 
     def processAlgorithm(self, parameters, context, feedback):
@@ -136,6 +146,35 @@ def field_columns():
     """Return the columns of `field` that a user enters."""
     return tuple(column for column in layer_spec("field").columns
                  if column.name not in MADE_BY_ITSELF)
+
+
+def _what_is_wrong(column, given):
+    """Say what is wrong with a value as given: Processing takes text it cannot read for 0."""
+    if given is None or given == "":
+        return ""
+    if column.name == "currency" and not CURRENCY.fullmatch(str(given)):
+        return tr("{value} is no code of three capital letters. Write one such as USD or "
+                  "EUR.").format(value=given)
+    if column.kind not in ("int", "real") or not isinstance(given, (str, int, float)):
+        return ""
+    if isinstance(given, str) and not NUMBER.fullmatch(given.strip()):
+        return tr("{value} is no number. Write digits alone, with a point before the decimals and "
+                  "nothing between the thousands, such as {example}.").format(
+                      value=given, example="75" if column.kind == "int" else "75.5")
+    value = float(given)
+    if not math.isfinite(value) or (column.kind == "int" and value % 1):
+        return tr("{value} is no {kind}. Enter one.").format(
+            value=given, kind=tr("whole number") if column.kind == "int" else tr("number"))
+    if column.name in ABOVE_0 and value <= 0:
+        return tr("{value} is not above 0. Enter a number above 0, or leave it empty.").format(
+            value=given)
+    if column.low is not None and value < column.low:
+        return tr("{value} is below {least}, the least that can be.").format(
+            value=given, least=f"{column.low:g}")
+    if column.high is not None and value > column.high:
+        return tr("{value} is above {most}, the most that can be.").format(
+            value=given, most=f"{column.high:g}")
+    return ""
 
 
 def _parameter(column):

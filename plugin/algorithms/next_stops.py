@@ -1,4 +1,5 @@
 """nextstops: where one more reading is worth most for the decision at hand."""
+from dataclasses import replace
 from pathlib import Path
 
 from qgis.core import (
@@ -17,7 +18,8 @@ from qgis.core import (
 
 from ..core.decide.linear_loss import LinearLoss, pan_loss, replant_loss
 from ..core.decide.next_stops import ALL_CHOSEN, MOST_STOPS, NOT_WORTH, next_stops
-from ..core.decide.yield_response import load_table, tables
+from ..core.decide.tillage_depth import LIKELY
+from ..core.decide.yield_response import USUAL_TABLE, load_table, tables
 from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
 from ..layers.boundary import inside_shares
@@ -29,12 +31,11 @@ from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb,
 from ..record.plan_settings import replant_settings
 from ..record.read import open_record
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
+from .made import made
 
 OWN, REPLANT, PAN = "own", "replant", "pan"
 DECISIONS = (OWN, REPLANT, PAN)
 AREA_UNITS = ("ha", "ac")
-LIKELY = 0.5  # chance of a pan from which ground is tilled, as the tillage plan has it
-USUAL_TABLE = "corn_nafziger_1994"
 
 
 class NextStops(SpadeworkAlgorithm):
@@ -178,7 +179,15 @@ class NextStops(SpadeworkAlgorithm):
                 cost=self.parameterAsDouble(parameters, self.COST, context),
                 spacing_m=self.parameterAsDouble(parameters, self.DISTANCE, context))
             notes = [_note(found, number, surface, decision) for number in range(len(found))]
-            write_vector(path, driver, [_layer(found, notes, surface, decision)])
+            write_vector(path, driver, [replace(
+                _layer(found, notes, surface, decision),
+                made=made(self.ID, {
+                    self.DECISION: DECISIONS[self.parameterAsEnum(parameters, self.DECISION,
+                                                                  context)],
+                    self.LIMIT: decision.limit, self.LOSS: decision.loss,
+                    self.AREA_UNIT: decision.area_unit, self.ERROR: found.reading_error,
+                    self.DISTANCE: found.spacing_m, self.SURFACE: surface.account["made"]},
+                    None if record is None else record.sha256))])
             if gpx_path:
                 width = len(str(len(found)))
                 write_waypoints(gpx_path, surface.grid.crs_wkt, found.positions_m,

@@ -91,6 +91,7 @@ class PanAtInsertions(SpadeworkAlgorithm):
             if account_path:
                 write_json(account_path, pan_account(
                     found.pans, found.stops, found.over_table_limit, limit=found.limit,
+                    reach_m=_reach_m(found, record, reach),
                     pressure_unit=record.units.pressure, warnings=found.warnings,
                     left_out=found.left_out))
         except Stopped:
@@ -105,10 +106,7 @@ class PanAtInsertions(SpadeworkAlgorithm):
 
 
 def _layer(found, record, reach):
-    unit = record.units.depth
-    reach = record.field["tillage_greatest"] if reach is None else reach
-    reach_m = (max(stop.reached_m for stop in found.stops) if reach is None
-               else float(convert(reach, unit, "m")))
+    unit, reach_m = record.units.depth, _reach_m(found, record, reach)
     columns = (Column("stop", WHOLE), Column("insertions", WHOLE), Column("kind", TEXT),
                Column("pan", REAL),
                Column("top", REAL), Column("top_censor", TEXT), Column("bottom", REAL),
@@ -126,3 +124,11 @@ def _layer(found, record, reach):
     return VectorLayer("pan", record.crs_wkt, columns,
                        points_wkb([stop.position_m for stop in found.stops]), rows,
                        tr("Pan at the stops"))
+
+
+def _reach_m(found, record, reach):
+    """How deep the tool goes: as asked, else as the record says, else the deepest reading."""
+    reach = record.field["tillage_greatest"] if reach is None else reach
+    if reach is None:
+        return max(stop.reached_m for stop in found.stops)
+    return float(convert(reach, record.units.depth, "m"))

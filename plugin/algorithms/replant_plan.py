@@ -11,9 +11,16 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
+from ..core.decide.enough_readings import require_readings
 from ..core.decide.replant import break_even_stand, replant_plan
-from ..core.decide.yield_response import load_table, tables
-from ..core.deliver.plan_account import area_of, plan_account, replant_headline
+from ..core.decide.yield_response import USUAL_TABLE, load_table, tables
+from ..core.deliver.plan_account import (
+    area_of,
+    for_the_whole,
+    plan_account,
+    replant_headline,
+)
+from ..core.deliver.summary import mapped
 from ..core.interpolate.draws_of_surface import draws_of_surface
 from ..core.problems import InputProblem, Stopped
 from ..core.zone.workable import radius_of_width
@@ -22,13 +29,17 @@ from ..layers.json_files import write_json
 from ..layers.rasters import read_surface
 from ..layers.vectors import write_vector
 from ..layers.zone_layers import plan_layer
-from ..record.plan_settings import machine_width_m, replant_settings, smallest_zone_m2
+from ..record.plan_settings import (
+    machine_width_m,
+    replant_doubts,
+    replant_settings,
+    smallest_zone_m2,
+)
 from ..record.read import open_record
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
 
 DRAWS = 400
-USUAL_TABLE = "corn_nafziger_1994"  # the one that covers most dates and stands
 
 
 class ReplantPlan(SpadeworkAlgorithm):
@@ -73,11 +84,15 @@ class ReplantPlan(SpadeworkAlgorithm):
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
             settings = replant_settings(record)
+            for doubt in replant_doubts(record):
+                feedback.pushWarning(doubt)
             stand = read_surface(stand_file,
                                  lambda grid: inside_shares(record.boundary_wkb, grid))
+            require_readings(stand)
             tick(0.2)
-            cells, draws = draws_of_surface(stand, draws=DRAWS)
-            tick(0.6)
+            cells, draws = draws_of_surface(stand, draws=DRAWS,
+                                            tick=lambda part: tick(0.2 + 0.6 * part))
+            tick(0.8)
             table = load_table(name, record.units.population)
             plan = replant_plan(
                 stand, draws, cells, table, settings, area_unit=record.units.area,
@@ -87,15 +102,16 @@ class ReplantPlan(SpadeworkAlgorithm):
             write_vector(path, driver_of(path), [replace(
                 plan_layer(plan, record.boundary_wkb),
                 made=made(self.ID, plan.settings, record.sha256))])
+            headline = for_the_whole(replant_headline(plan), mapped(stand.account))
             if account_path:
                 at = break_even_stand(table, settings)
                 write_json(account_path, plan_account(
-                    plan, title=tr("Replant plan"), headline=replant_headline(plan),
+                    plan, title=tr("Replant plan"), headline=headline,
                     break_even=None if at is None else (at, record.units.population)))
         except Stopped:
             return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
-        feedback.pushInfo(replant_headline(plan))
+        feedback.pushInfo(headline)
         return {self.PLAN: path, self.ACCOUNT: account_path,
                 "REPLANTED": area_of(plan, "replant"), "GAIN": plan.gain}

@@ -7,22 +7,27 @@ from qgis.core import (
     QgsProcessingException,
     QgsProcessingOutputNumber,
     QgsProcessingOutputString,
+    QgsProcessingParameterBoolean,
     QgsProcessingParameterEnum,
     QgsProcessingParameterFeatureSource,
     QgsProcessingParameterField,
     QgsProcessingParameterFileDestination,
+    QgsProcessingParameterMultipleLayers,
     QgsProcessingParameterNumber,
     QgsProcessingParameterRasterDestination,
     QgsProcessingParameterString,
     QgsProcessingParameterVectorDestination,
 )
 
+from ..core.interpolate.chance import require_yes_or_no
 from ..core.interpolate.covariance import CANDIDATES, NUGGET, CovarianceModel
 from ..core.interpolate.diagnostics import surface_diagnostics
 from ..core.interpolate.estimate import estimate_surface, unsure
 from ..core.interpolate.field_mean import field_mean
+from ..core.interpolate.map_settings import MapSettings
 from ..core.problems import InputProblem, Stopped
 from ..layers.boundary import grid_over, inside_shares
+from ..layers.covariates import covariate_sampler
 from ..layers.crs import crs_named, in_metres
 from ..layers.json_files import write_json
 from ..layers.points import read_observations
@@ -35,7 +40,9 @@ from .base import SpadeworkAlgorithm, driver_of, geotiff, ticker, tr
 from .made import made
 
 METHODS = ("automatic", "mean", "chance")
-MODEL_KEYS = {"family", "nugget", "partial_sill", "range_m"}
+SUPPORTS = ("reading", "cell")
+DRIFTS = ("none", "linear")
+MODEL_KEYS = {"family", "nugget", "partial_sill", "range_m", "heading_deg", "ratio"}
 
 
 class SurfaceAlgorithm(SpadeworkAlgorithm):
@@ -47,10 +54,13 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             "is no better than the mean, the surface is the mean with its error, and says so. "
             "Readings known only to lie above or below a figure are drawn from what the others say "
             "of them. Band 1 is the estimate, band 2 its standard error for ground of the size of "
-            "one reading. Patterson and Thompson (1971); Delhomme (1978); Hurvich and Tsai (1989).")
+            "one reading, or of a cell. The mean may follow a slope or other layers. Patterson and "
+            "Thompson (1971); Delhomme (1978); Hurvich and Tsai (1989).")
     INPUT, FIELD, ERROR_FIELD, CENSOR_FIELD = "INPUT", "FIELD", "ERROR_FIELD", "CENSOR_FIELD"
     BOUNDARY, CELL, METHOD, MODEL, NEIGHBOURS = ("BOUNDARY", "CELL", "METHOD", "MODEL",
                                                  "NEIGHBOURS")
+    SUPPORT, DRIFT, COVARIATES, HEADING, OCTANTS = ("SUPPORT", "DRIFT", "COVARIATES", "HEADING",
+                                                    "OCTANTS")
     TITLE, UNIT = "TITLE", "UNIT"
     SURFACE, DIAGNOSTICS, FIGURES, UNSURE = "SURFACE", "DIAGNOSTICS", "FIGURES", "UNSURE"
 
@@ -90,6 +100,30 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             self.NEIGHBOURS, tr("Neighbours"), QgsProcessingParameterNumber.Type.Integer,
             optional=True, minValue=3),
             tr("Nearest readings that weigh on a cell. Empty: all, or 32 of more than 600."))
+        self.described(QgsProcessingParameterBoolean(
+            self.OCTANTS, tr("Neighbours from all sides"), defaultValue=False),
+            tr("Takes the nearest readings evenly from the eight octants around a cell, where not "
+               "all readings weigh."))
+        self.described(QgsProcessingParameterEnum(
+            self.SUPPORT, tr("Ground that the figures are for"),
+            [tr("of the size of one reading"), tr("a whole cell")], defaultValue=0),
+            tr("The mean of a whole cell is known better than the next reading in it. Rates are "
+               "applied to cells, readings are taken at points."))
+        self.described(QgsProcessingParameterEnum(
+            self.DRIFT, tr("Mean of the field"), [tr("constant"), tr("a slope across the field")],
+            defaultValue=0),
+            tr("Constant unless there is reason for a slope: a slope runs on beyond the readings. "
+               "Models are compared only with the same mean."))
+        self.described(QgsProcessingParameterMultipleLayers(
+            self.COVARIATES, tr("Layers that the values follow"),
+            QgsProcessing.SourceType.TypeRaster, optional=True),
+            tr("Rasters, such as elevation or yield, in the CRS of the readings, that cover the "
+               "field. Each counts by a factor that is fitted; band 1 is read between its cells."))
+        self.described(QgsProcessingParameterNumber(
+            self.HEADING, tr("Heading of the rows"), QgsProcessingParameterNumber.Type.Double,
+            optional=True, minValue=0.0, maxValue=180.0),
+            tr("Degrees clockwise from north. Models that reach further along the rows than across "
+               "them, or the reverse, are then tried too."))
         self.described(QgsProcessingParameterString(self.TITLE, tr("Name"), optional=True),
                        tr("What the surface is called; empty takes the column's name."))
         self.described(QgsProcessingParameterString(self.UNIT, tr("Unit"), optional=True),
@@ -129,6 +163,12 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
                              "them.").format(
                 readings=sources[0].sourceName(), crs=crs_named(sources[0].sourceCrs()),
                 boundary=sources[1].sourceName(), other=crs_named(sources[1].sourceCrs()))
+        for layer in self.parameterAsLayerList(parameters, self.COVARIATES, context):
+            if sources[0] and layer.crs() != sources[0].sourceCrs():
+                return False, tr("{readings} is in {crs}, {layer} in {other}. Reproject one of "
+                                 "them.").format(
+                    readings=sources[0].sourceName(), crs=crs_named(sources[0].sourceCrs()),
+                    layer=layer.name(), other=crs_named(layer.crs()))
         if self.parameterAsFileOutput(parameters, self.FIGURES, context) and not can_draw():
             return False, tr("Figures are drawn by matplotlib, which this QGIS comes without. "
                              "Leave Figures empty, or add matplotlib to the Python of QGIS.")
@@ -137,6 +177,12 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
         except InputProblem as problem:
             return False, str(problem)
         return super().checkParameterValues(parameters, context)
+
+    def prepareAlgorithm(self, parameters, context, feedback):
+        """Find the files of the covariates, in the thread in which the project's layers live."""
+        layers = self.parameterAsLayerList(parameters, self.COVARIATES, context)
+        self._covariates = [(layer.name(), layer.source()) for layer in layers]
+        return super().prepareAlgorithm(parameters, context, feedback)
 
     def processAlgorithm(self, parameters, context, feedback):
         """Read, estimate, write."""
@@ -162,15 +208,20 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             boundary = boundary_of(boundary_source)
             grid = grid_over(boundary, self.parameterAsDouble(parameters, self.CELL, context),
                              source.sourceCrs().toWkt())
-            surface = self._estimate(observations, grid, inside_shares(boundary, grid), parameters,
-                                     context, feedback)
+            settings = self._settings(grid.cell_m, parameters, context)
+            surface = self._estimate(observations, grid, inside_shares(boundary, grid), settings,
+                                     parameters, context, feedback)
             results = {self.SURFACE: path, "USED": len(observations), "LEFT_OUT": len(left_out),
                        "VERDICT": surface.account["verdict"]}
-            diagnostics = self._diagnostics(surface, observations, parameters, context, feedback)
+            diagnostics = self._diagnostics(surface, observations, settings, parameters, context,
+                                            feedback)
             # From here on a cancel comes too late: nothing is written before it could stop this.
             write_surface(path, surface, made(self.ID, {
                 self.FIELD: field, self.CELL: grid.cell_m,
-                self.MODEL: self.parameterAsString(parameters, self.MODEL, context)}))
+                self.MODEL: self.parameterAsString(parameters, self.MODEL, context),
+                self.SUPPORT: "reading" if settings.block_m is None else "cell",
+                self.DRIFT: list(settings.drift_names), self.HEADING: settings.heading_deg,
+                self.OCTANTS: settings.octants}))
             results |= self._write_further(surface, diagnostics, boundary, parameters, context)
         except Stopped:
             return {}
@@ -179,21 +230,36 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
         feedback.pushInfo(surface.account["verdict"])
         return results
 
-    def _estimate(self, observations, grid, inside, parameters, context, feedback):
+    def _settings(self, cell_m, parameters, context):
+        support = SUPPORTS[self.parameterAsEnum(parameters, self.SUPPORT, context)]
+        return MapSettings(
+            block_m=cell_m if support == "cell" else None,
+            heading_deg=(self.parameterAsDouble(parameters, self.HEADING, context)
+                         if parameters.get(self.HEADING) is not None else None),
+            octants=self.parameterAsBoolean(parameters, self.OCTANTS, context),
+            linear=DRIFTS[self.parameterAsEnum(parameters, self.DRIFT, context)] == "linear",
+            covariates=tuple(name for name, _ in self._covariates),
+            sampled=covariate_sampler([path for _, path in self._covariates]))
+
+    def _estimate(self, observations, grid, inside, settings, parameters, context, feedback):
         method = METHODS[self.parameterAsEnum(parameters, self.METHOD, context)]
         neighbours = (self.parameterAsInt(parameters, self.NEIGHBOURS, context)
                       if parameters.get(self.NEIGHBOURS) is not None else None)
+        if method == "chance":
+            require_yes_or_no(observations)
         return estimate_surface(
             observations, grid, inside, neighbours=neighbours, tick=ticker(feedback, 0.05, 0.95),
             families=(NUGGET,) if method == "mean" else CANDIDATES,
             between=(0.0, 1.0) if method == "chance" else (-math.inf, math.inf),
-            model=_model(self.parameterAsString(parameters, self.MODEL, context)))
+            model=_model(self.parameterAsString(parameters, self.MODEL, context)),
+            settings=settings)
 
-    def _diagnostics(self, surface, observations, parameters, context, feedback):
+    def _diagnostics(self, surface, observations, settings, parameters, context, feedback):
         if not any(self.parameterAsFileOutput(parameters, name, context)
                    for name in (self.DIAGNOSTICS, self.FIGURES)):
             return None
-        return surface_diagnostics(surface, observations, tick=ticker(feedback, 0.95, 1.0))
+        return surface_diagnostics(surface, observations, drift_at=settings.drift_at,
+                                   tick=ticker(feedback, 0.95, 1.0))
 
     def _write_further(self, surface, found, boundary, parameters, context):
         written = {}
@@ -228,7 +294,7 @@ def _model(text):
                            f"{problem}.") from problem
     if not isinstance(given, dict) or not {"family", "nugget"} <= set(given) <= MODEL_KEYS:
         raise InputProblem(f"The model {text!r} must name family and nugget, and may name "
-                           "partial_sill and range_m.")
+                           "partial_sill, range_m, heading_deg and ratio.")
     try:
         return CovarianceModel(**given)
     except TypeError as problem:

@@ -11,8 +11,15 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
-from ..core.decide.tillage_depth import tillage_plan
-from ..core.deliver.plan_account import area_of, plan_account, tillage_headline
+from ..core.decide.enough_readings import require_readings
+from ..core.decide.tillage_depth import LIKELY, tillage_plan
+from ..core.deliver.plan_account import (
+    area_of,
+    for_the_whole,
+    plan_account,
+    tillage_headline,
+)
+from ..core.deliver.summary import mapped
 from ..core.problems import InputProblem, Stopped
 from ..core.zone.workable import radius_of_width
 from ..layers.boundary import inside_shares
@@ -47,7 +54,7 @@ class TillagePlan(SpadeworkAlgorithm):
         self.described(QgsProcessingParameterRasterLayer(self.CHANCE, tr("Chance of a pan")),
                        tr("Chance map of a pan within the tool's reach, 0 to 1."))
         self.described(QgsProcessingParameterNumber(
-            self.CHANCE_LIMIT, tr("Least chance"), QgsProcessingParameterNumber.Type.Double, 0.5,
+            self.CHANCE_LIMIT, tr("Least chance"), QgsProcessingParameterNumber.Type.Double, LIKELY,
             minValue=0.0, maxValue=1.0),
             tr("Ground is left alone where a pan within reach is less likely than this, 0 to 1."))
         self.described(QgsProcessingParameterVectorDestination(self.PLAN, tr("Plan")),
@@ -72,6 +79,7 @@ class TillagePlan(SpadeworkAlgorithm):
                 parameters, self.CHANCE_LIMIT, context))
             bottom, chance = (read_surface(
                 file, lambda grid: inside_shares(record.boundary_wkb, grid)) for file in files)
+            require_readings(chance)
             tick(0.4)
             plan = tillage_plan(
                 bottom, chance, settings, area_unit=record.units.area,
@@ -81,13 +89,14 @@ class TillagePlan(SpadeworkAlgorithm):
             write_vector(path, driver_of(path), [replace(
                 plan_layer(plan, record.boundary_wkb),
                 made=made(self.ID, plan.settings, record.sha256))])
+            headline = for_the_whole(tillage_headline(plan), mapped(chance.account))
             if account_path:
                 write_json(account_path, plan_account(plan, title=tr("Tillage plan"),
-                                                      headline=tillage_headline(plan)))
+                                                      headline=headline))
         except Stopped:
             return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
-        feedback.pushInfo(tillage_headline(plan))
+        feedback.pushInfo(headline)
         return {self.PLAN: path, self.ACCOUNT: account_path, "TILLED": area_of(plan, "till"),
                 "LEFT": area_of(plan, "leave")}

@@ -46,7 +46,11 @@ def bushels_per_acre_as_tonnes_per_hectare(bushels_per_acre, crop):
 
 
 def bushel_kg(crop):
-    """Return the mass of one standard bushel of the crop, kg."""
+    """Return the mass of one standard bushel of the crop, kg.
+
+    Raises   InputProblem: the crop has no standard bushel weight in BUSHEL_LB
+    Source   see BUSHEL_LB
+    """
     if crop not in BUSHEL_LB:
         raise InputProblem(f"There is no standard bushel weight for {crop}; "
                            f"known are {', '.join(sorted(BUSHEL_LB))}.")

@@ -29,6 +29,7 @@ from ..algorithms.base import tr
 from ..algorithms.provider import lacking
 from ..core.problems import InputProblem
 from ..record.schema import LAYERS
+from ..report.look import PAPERS
 from .field_call_task import FIELD_CALL, FieldCallTask
 from .record_layers import add_record, rest_record
 from .record_task import RecordTask
@@ -36,7 +37,7 @@ from .result_layers import add_results
 from .results import outputs_in
 
 NEW_RECORD = "spadework:newrecord"
-PAGES = ("A4", "Letter")  # in the order of the field call's PAGE
+PAGES = tuple(PAPERS)  # in the order of the field call's PAGE
 FOLDER_SETTING = "spadework/record_folder"
 PATH_ROLE = Qt.ItemDataRole.UserRole
 
@@ -111,6 +112,7 @@ class SpadeworkDock(QgsDockWidget):
             QgsSettings().setValue(FOLDER_SETTING, str(file.parent))
             self.page.setCurrentIndex(PAGES.index("Letter" if record.units.name == "us" else "A4"))
             self.folder.setFilePath(str(file.parent / f"{file.stem}-field-call"))
+            self.units_checked.setChecked(False)  # said of the record before
         self._show_counts()
 
     def count_again(self):
@@ -136,6 +138,7 @@ class SpadeworkDock(QgsDockWidget):
             "PAGE": self.page.currentIndex(),
             "CELL": self.cell.value(),
             "REPLACE": self.replace.isChecked(),
+            "UNITS_CHECKED": self.units_checked.isChecked(),
         })
         self.task.said.connect(self._say)
         self.task.progress.connect(self._advance)
@@ -183,12 +186,18 @@ class SpadeworkDock(QgsDockWidget):
         self.task = None
         self.progress.setValue(100)
         lacking_here = results.get("LACKING")
+        parts = len(lacking_here.splitlines()) if lacking_here else 0
         self._say(tr("Done. What could not be done: {lacking}").format(lacking=lacking_here)
                   if lacking_here else tr("Done."))
         self._refresh()
+        words = tr("Field call done, results in {folder}").format(folder=self.folder.filePath())
+        if parts:
+            words = tr("Field call done; parts that could not be made: {number}. The report says "
+                       "which, and why.").format(number=parts)
         self.iface.messageBar().pushMessage(
-            tr("Spadework"), tr("Field call done, results in {folder}").format(
-                folder=self.folder.filePath()), Qgis.MessageLevel.Success, 10)
+            tr("Spadework"), words,
+            Qgis.MessageLevel.Warning if parts else Qgis.MessageLevel.Success,
+            0 if parts else 10)
         self.show_results()
 
     def _refused(self, why):
@@ -285,7 +294,7 @@ class SpadeworkDock(QgsDockWidget):
         for widget in (self.show_record_button, self.count_button):
             widget.setEnabled(opened and free)
         self.counts.setVisible(opened)
-        for widget in (self.folder, self.page, self.cell, self.replace):
+        for widget in (self.folder, self.page, self.cell, self.replace, self.units_checked):
             widget.setEnabled(not running)
         self.run_button.setEnabled(
             opened and free and bool(self.folder.filePath()) and not lacking())
@@ -378,6 +387,11 @@ class SpadeworkDock(QgsDockWidget):
         self.replace.setObjectName("spadework_replace")
         self.replace.setToolTip(tr("Without this, a folder that holds results is left alone"))
         column.addWidget(self.replace)
+        self.units_checked = QCheckBox(tr("Units are checked"))
+        self.units_checked.setObjectName("spadework_units_checked")
+        self.units_checked.setToolTip(tr(
+            "For pressures that look like another unit, psi or kPa, and are right all the same"))
+        column.addWidget(self.units_checked)
         self.page = QComboBox()
         self.page.setObjectName("spadework_page_size")
         self.page.addItems(PAGES)

@@ -2,10 +2,11 @@
 from pathlib import Path
 
 from qgis.core import QgsEditorWidgetSetup, QgsProject, QgsRelation, QgsVectorLayer
+from qgis.PyQt.QtXml import QDomDocument
 
 from ..algorithms.base import tr
 from ..core.problems import InputProblem
-from ..record.forms import relation_id
+from ..record.forms import SWITCHED_OFF, drawing_order, relation_id
 from ..record.schema import LAYERS
 
 STYLES = Path(__file__).parents[2] / "styles"
@@ -16,11 +17,12 @@ def add_record(path, title, project=None):
     """Return the group that holds the record's layers, adding what the project lacks of them.
 
     Layers of this record that the project holds already are kept where they are, with their
-    styles; a second call adds nothing. Points lie above the field, tables below it.
+    styles; a second call adds nothing. Points lie above the field, those of a harvest lowest among
+    them and switched off; tables lie below it.
 
     Parameters
         path     the record, .gpkg
-        title    the group's name: the field's
+        title    the group's name: the field's; with the file's where a group is called so already
         project  QgsProject; the open one when None
     Returns  QgsLayerTreeGroup
     Raises   InputProblem: a layer cannot be opened
@@ -33,14 +35,26 @@ def add_record(path, title, project=None):
         if spec.name not in held:
             added[spec.name] = _opened(path, spec)
     group = _group(path, title, project)
-    for spec in LAYERS:
+    place = 0
+    for spec in drawing_order():
         if spec.name in added:
             project.addMapLayer(added[spec.name], False)
-            place = len(group.children()) if spec.geometry == "none" else 0
-            group.insertLayer(place, added[spec.name]).setExpanded(False)
+            node = group.insertLayer(place, added[spec.name])
+            node.setExpanded(False)
+            node.setItemVisibilityChecked(spec.name not in SWITCHED_OFF)
+            place += 1
+        else:
+            place = _below(group, held[spec.name], place)
     _relate({**held, **added}, project)
     _put_forward(group, True)
     return group
+
+
+def _below(group, layer, otherwise):
+    """Return the place below a layer in the group, or the other where it lies elsewhere."""
+    node = group.findLayer(layer.id())
+    lies_here = node is not None and node.parent() == group
+    return group.children().index(node) + 1 if lies_here else otherwise
 
 
 def rest_record(path, project=None):
@@ -84,6 +98,8 @@ def _group(path, title, project):
     for group in root.findGroups():
         if group.customProperty(RECORD_PROPERTY) == str(path):
             return group
+    if root.findGroup(title) is not None:  # another record of a field called the same
+        title = f"{title} ({path.parent.name}/{path.name})"
     group = root.insertGroup(0, title)
     group.setCustomProperty(RECORD_PROPERTY, str(path))
     return group
@@ -117,3 +133,15 @@ def _relate(layers, project):
         relation.addFieldPair(column, "reading_id")
         relation.setStrength(QgsRelation.RelationStrength.Composition)
         manager.addRelation(relation)
+        if relation.id() != relation_id(spec.name):
+            _rename_in_forms(whole, relation_id(spec.name), relation.id())
+    manager.relationsLoaded.emit()  # forms that wait for their tables look again
+
+
+def _rename_in_forms(layer, old, new):
+    """Call a relation by its new id in a layer's form and in the rules of its columns."""
+    look = QDomDocument()
+    layer.exportNamedStyle(look)
+    told = QDomDocument()
+    told.setContent(look.toString().replace(old, new))
+    layer.importNamedStyle(told)

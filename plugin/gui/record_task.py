@@ -7,10 +7,11 @@ from ..record.read import open_record
 
 
 class RecordTask(QgsTask):
-    """Reads one record but for its rows; when done it calls `then(record, why)` in the desktop's thread.
+    """Reads one record; when done it calls `then(record, why)` in the desktop's thread.
 
-    One of the two is None: `record` where it could not be read, `why` where it was. Set `then`
-    to None when nobody waits any more.
+    One of the two is None: `record` where it could not be read, `why` where it was. The record
+    comes without its rows, of which the desktop shows but the numbers. Set `then` to None when
+    nobody waits any more.
     """
 
     def __init__(self, path, then):

@@ -17,7 +17,7 @@ def add_results(folder, title, project=None):
 
     Parameters
         folder   the field call's output folder; its project.qgz holds styles and order
-        title    the group's name: the field's
+        title    the field's name; with the folder's it makes the group's
         project  QgsProject; the open one when None
     Returns  QgsLayerTreeGroup
     Raises   InputProblem: the folder has no project, or it cannot be read
@@ -43,7 +43,8 @@ def _emptied_group(folder, title, project):
             project.removeMapLayers(group.findLayerIds())
             group.removeAllChildren()
             return group
-    group = root.insertGroup(0, tr("{field}: results").format(field=title))
+    group = root.insertGroup(0, tr("{field}: results ({folder})").format(
+        field=title, folder=folder.name))
     group.setCustomProperty(RESULTS_PROPERTY, str(folder))
     return group
 

@@ -4,12 +4,20 @@ from pathlib import Path
 
 from ..algorithms.base import tr
 
+_NAMES = {"pan_top": tr("top of the pan"), "pan_bottom": tr("bottom of the pan"),
+          "pan_chance": tr("chance of a pan")}
+
 
 @dataclass(frozen=True)
 class Output:
     """One file a field call wrote: what it is, where it lies."""
     title: str
     path: Path
+
+
+def _words(path):
+    """Return what a file of a field call is about, in words: by its name, such as pan_top."""
+    return _NAMES.get(path.stem) or path.stem.replace("_", " ")
 
 
 def outputs_in(folder):
@@ -27,9 +35,9 @@ def outputs_in(folder):
         Output(tr("Report"), folder / "report.pdf"),
         Output(tr("Project"), folder / "project.qgz"),
         Output(tr("Zones and plans"), folder / "zones.gpkg"),
-        *(Output(tr("Surface"), path) for path in surfaces),
+        *(Output(tr("Surface: {name}").format(name=_words(path)), path) for path in surfaces),
         Output(tr("Observations"), folder / "observations.gpkg"),
-        *(Output(tr("Rate file"), path) for path in rates),
+        *(Output(tr("Rates: {name}").format(name=_words(path)), path) for path in rates),
         Output(tr("All figures"), folder / "summary.json"),
     ]
     return [output for output in listed if output.path.is_file()]

@@ -7,6 +7,8 @@ from ..core.grid import Grid
 from ..core.problems import InputProblem
 from .strict_ogr import strict_ogr
 
+ROUNDING = 1e-9  # of a cell: a share this near to the whole is the whole
+
 
 def grid_over(boundary_wkb, cell_m, crs_wkt):
     """Return the Grid over a boundary given as WKB in metres."""
@@ -30,7 +32,8 @@ def inside_shares(boundary_wkb, grid):
         for row, column in zip(*np.nonzero(edge)):
             inside[row, column] = _share(boundary, grid, row, column)
     if not inside.any():
-        raise InputProblem("The boundary and the grid do not meet.")
+        raise InputProblem("The boundary and the grid do not meet. Choose a surface and a "
+                           "boundary of the same field, in the same CRS.")
     return inside
 
 
@@ -58,9 +61,10 @@ def area_m2(boundary_wkb):
 def _burnt(geometry, grid, *, touched=False):
     raster = gdal.GetDriverByName("MEM").Create("", grid.columns, grid.rows, 1, gdal.GDT_Byte)
     raster.SetGeoTransform((grid.west_m, grid.cell_m, 0, grid.north_m, 0, -grid.cell_m))
-    driver = ogr.GetDriverByName("Memory") or gdal.GetDriverByName("MEM")
-    shapes = (driver.CreateDataSource("shape") if hasattr(driver, "CreateDataSource")
-              else driver.Create("", 0, 0, 0, gdal.GDT_Unknown))
+    in_memory = gdal.GetDriverByName("MEM")  # for vectors too, from GDAL 3.11 on
+    if in_memory.GetMetadataItem(gdal.DCAP_VECTOR) is None:
+        in_memory = gdal.GetDriverByName("Memory")
+    shapes = in_memory.Create("", 0, 0, 0, gdal.GDT_Unknown)
     layer = shapes.CreateLayer("shape")
     feature = ogr.Feature(layer.GetLayerDefn())
     feature.SetGeometry(geometry)
@@ -79,5 +83,8 @@ def _share(boundary, grid, row, column):
                          float(north + northing * grid.cell_m))
     cell = ogr.Geometry(ogr.wkbPolygon)
     cell.AddGeometry(ring)
-    part = boundary.Intersection(cell)
-    return 0.0 if part is None else min(part.Area() / grid.cell_area_m2, 1.0)
+    share = boundary.Intersection(cell).Area() / grid.cell_area_m2
+    if share < 1.0 - ROUNDING:
+        return share
+    # GEOS 3.15.0 takes a cell that just fills a hole of the boundary for common to both.
+    return 0.0 if cell.Difference(boundary).Area() > grid.cell_area_m2 / 2 else 1.0

@@ -1,7 +1,7 @@
 """Waypoints for a receiver or a telephone, as GPX 1.1."""
 from pathlib import Path
 
-from osgeo import ogr, osr
+from osgeo import gdal, ogr, osr
 
 from ..core.problems import InputProblem
 from .beside import beside
@@ -23,7 +23,8 @@ def write_waypoints(path, crs_wkt, positions_m, names, notes):
         try:
             turn = osr.CoordinateTransformation(spatial_reference(crs_wkt),
                                                 spatial_reference("EPSG:4326"))
-            dataset = ogr.GetDriverByName("GPX").CreateDataSource(str(unfinished))
+            dataset = gdal.GetDriverByName("GPX").Create(
+                str(unfinished), 0, 0, 0, gdal.GDT_Unknown)
             layer = dataset.CreateLayer("waypoints", spatial_reference("EPSG:4326"), ogr.wkbPoint)
             for position, name, note in zip(positions_m, names, notes):
                 feature = ogr.Feature(layer.GetLayerDefn())

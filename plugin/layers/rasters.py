@@ -43,12 +43,12 @@ def without_traces():
 
 
 def surface_crs(path):
-    """Return the CRS of a raster as WKT; "" where it has none or is no raster."""
+    """Return the CRS of a raster as WKT, "" where it has none; None where it is no raster."""
     with strict_ogr():
         try:
             reference = gdal.Open(str(path)).GetSpatialRef()
         except RuntimeError:
-            return ""
+            return None
         return "" if reference is None else reference.ExportToWkt(["FORMAT=WKT2_2019"])
 
 

@@ -51,7 +51,8 @@ def _polygons(wkb, zone):
         if geometry is None or not geometry.Area() > 0:
             raise InputProblem(f"Zone {zone} has no polygon. Draw it, or take the row out of the "
                                "plan.")
+        geometry = geometry.GetLinearGeometry()  # curves are drawn as lines
         if geometry.GetGeometryName() == "POLYGON":
-            return [wkb]
+            return [bytes(geometry.ExportToWkb(ogr.wkbNDR))]
         return [bytes(geometry.GetGeometryRef(number).ExportToWkb(ogr.wkbNDR))
                 for number in range(geometry.GetGeometryCount())]

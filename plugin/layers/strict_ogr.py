@@ -12,38 +12,42 @@ def strict_ogr():
     """Let GDAL, OGR and OSR raise RuntimeError inside the block, quietly; then as before.
 
     From GDAL 3.7 on this holds for the thread alone. Before, QGIS and other plugins share the
-    switch: while any thread is in such a block it is on, and the last one out puts it back.
+    switch: it is on while any thread is in such a block, and the last one out puts it back.
     """
-    with ExitStack() as on:
-        for module in MODULES:
-            on.enter_context(module.ExceptionMgr(useExceptions=True)
-                             if hasattr(module, "ExceptionMgr") else _SWITCHES[module.__name__])
+    with ExitStack() as until:
+        if hasattr(gdal, "ExceptionMgr"):
+            for module in MODULES:
+                until.enter_context(module.ExceptionMgr(useExceptions=True))
+        else:
+            until.enter_context(_SWITCH)
         gdal.PushErrorHandler("CPLQuietErrorHandler")  # of this thread
-        on.callback(gdal.PopErrorHandler)
+        until.callback(gdal.PopErrorHandler)
         yield
 
 
 class _SharedSwitch:
-    """The switch of one module for the whole process, put back when nobody needs it any more."""
+    """The switches of the whole process, put back when no thread needs them any more."""
 
-    def __init__(self, module):
-        self._module, self._lock, self._inside, self._before = module, Lock(), 0, False
+    def __init__(self):
+        self._lock, self._inside, self._turned_on = Lock(), 0, []
 
     def __enter__(self):
         with self._lock:
             if not self._inside:
-                self._before = self._module.GetUseExceptions()
-                self._module.UseExceptions()
+                self._turned_on = [one for one in MODULES if not one.GetUseExceptions()]
+                for module in self._turned_on:
+                    module.UseExceptions()
             self._inside += 1
 
     def __exit__(self, *problem):
         with self._lock:
             self._inside -= 1
-            if not self._inside and not self._before:
-                self._module.DontUseExceptions()
+            if not self._inside:
+                for module in reversed(self._turned_on):  # GDAL insists on this order
+                    module.DontUseExceptions()
 
 
-_SWITCHES = {module.__name__: _SharedSwitch(module) for module in MODULES}
+_SWITCH = _SharedSwitch()
 
 
 def in_metres(reference):

@@ -82,10 +82,11 @@ def write_vector(path, driver, layers, *, options=(), epsg=None):
     """
     with beside(path) as unfinished, strict_ogr():
         try:
-            dataset = ogr.GetDriverByName(driver).CreateDataSource(str(unfinished))
+            dataset = gdal.GetDriverByName(driver).Create(
+                str(unfinished), 0, 0, 0, gdal.GDT_Unknown)
             for layer in layers:
                 _write_layer(dataset, layer, options, epsg)
-            dataset = None
+            dataset = None  # closes the file
             _count_again(unfinished, layers)
         except RuntimeError as problem:
             raise InputProblem(f"{Path(path).name} could not be written: {problem}.") from problem

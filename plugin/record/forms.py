@@ -1,14 +1,19 @@
 """What a plain QGIS needs to fill a record: symbols, forms, value lists, relations, a project."""
+from dataclasses import dataclass
 from pathlib import Path
 
+from osgeo import gdal
 from qgis.core import (
     QgsAttributeEditorContainer,
     QgsAttributeEditorField,
+    QgsAttributeEditorRelation,
     QgsCoordinateReferenceSystem,
     QgsDefaultValue,
     QgsEditFormConfig,
     QgsEditorWidgetSetup,
+    QgsExpression,
     QgsFieldConstraints,
+    QgsOptionalExpression,
     QgsProject,
     QgsProviderRegistry,
     QgsReferencedRectangle,
@@ -17,7 +22,9 @@ from qgis.core import (
     QgsValueMapFieldFormatter,
     QgsVectorLayer,
 )
+from qgis.PyQt.QtXml import QDomDocument
 
+from ..layers.strict_ogr import strict_ogr
 from .schema import LAYERS, layer_spec, title_of_value, title_with_unit
 
 STYLES = Path(__file__).parents[2] / "styles"
@@ -44,10 +51,69 @@ ROW_NAMES = {
     "yield_points": "'point ' || \"fid\"",
 }
 
-# The groups in the field's form, and the first column of each.
-FIELD_GROUPS = (("Field", "reading_id"), ("Yield and price", "expected_yield"),
-                ("Replanting", "replant_date"), ("Tillage", "pan_limit"),
-                ("Plan", "machine_width"))
+SWITCHED_OFF = ("yield_points",)  # so many points hide everything below them
+
+
+@dataclass(frozen=True)
+class Group:
+    """One page or box of a form: columns, then boxes, then a table of parts.
+
+    table       child layer whose rows are listed in it, "" for none
+    shown_when  expression, "" for always
+    """
+    title: str
+    columns: tuple = ()
+    boxes: tuple = ()
+    table: str = ""
+    shown_when: str = ""
+
+
+# Pages of the forms that have several. What names a row for good comes last in every form.
+FORMS = {
+    "field": (
+        Group("Field", ("name", "grower", "crop", "season", "units", "planting_date",
+                        "visit_date", "seeds_planted", "row_width", "row_heading",
+                        "planter_rows")),
+        Group("Yield and price", ("expected_yield", "crop_price", "currency")),
+        Group("Replanting", (
+            "replant_date", "target_stand", "expected_emergence", "seed_unit_cost",
+            "seeds_per_unit", "seed_rebate", "termination_cost", "replanting_cost",
+            "other_replant_cost", "insurance_payment", "moisture_kept", "moisture_replanted",
+            "base_moisture", "drying_cost", "unevenness_loss")),
+        Group("Tillage", ("pan_limit", "tillage_margin", "tillage_least", "tillage_greatest",
+                          "tillage_step", "tillage_cost")),
+        Group("Plan", ("machine_width", "smallest_zone", "note"))),
+    "stand_counts": (
+        Group("Count", ("stop", "taken_at", "method", "plants"), (
+            Group("Row or wheel", ("length", "rows"),
+                  shown_when="coalesce(\"method\", '') <> 'hoop'"),
+            Group("Hoop", ("hoop_diameter", "hoops"), shown_when="\"method\" = 'hoop'")),
+            table="row_counts"),
+        Group("Tape", table="plant_positions"),
+        Group("Crop and notes", ("growth_stage_bbch", "leaf_collars", "evenness", "note",
+                                 "photo"))),
+    "compaction_readings": (
+        Group("Insertion", ("stop", "taken_at", "means", "moisture", "place", "refusal",
+                            "deepest"), (
+            Group("Felt layer", ("felt_top", "felt_bottom"), shown_when="\"means\" = 'felt'"),
+            Group("Gauge", ("cone",), table="compaction_profile",
+                  shown_when="coalesce(\"means\", '') <> 'felt'"))),
+        Group("Notes", ("note", "photo"))),
+}
+
+# Rules that name more than their own column: the expression, and what is wrong when it is not so.
+# They are reminders: a stop may be saved as it is and be completed later.
+REMINDERS = {("stand_counts", "plants"): (
+    "(\"plants\" >= 0 AND (\"method\" = 'hoop' OR \"length\" >= 0)) OR "
+    "coalesce(relation_aggregate('row_counts_of_stand_counts', 'count', \"plants\"), 0) > 0",
+    "enter plants and length, or count the rows one by one below.")}
+
+
+def drawing_order():
+    """Return the record's layers as they lie: points, the many of a harvest, the field, tables."""
+    def rank(spec):
+        return ("point", "polygon", "none").index(spec.geometry), spec.name in SWITCHED_OFF
+    return tuple(sorted(LAYERS, key=rank))
 
 
 def store_forms_and_project(path, unit_system, currency, field_name):
@@ -66,21 +132,26 @@ def store_forms_and_project(path, unit_system, currency, field_name):
     project = QgsProject()
     try:
         layers = {}
-        for spec in reversed(LAYERS):  # the last one added lies on top
+        for spec in reversed(drawing_order()):  # the last one added lies on top
             layer = QgsVectorLayer(f"{path}|layername={spec.name}", spec.title, "ogr")
             if not layer.isValid():
                 raise OSError(f"QGIS cannot open {spec.name} of {Path(path).name}.")
             layers[spec.name] = layer
             layer.extent()  # asked for now, while nothing else has the file open
             project.addMapLayer(layer)
-        _set_up_project(project, layers, field_name)
+        # Before the relations are there: styles would name them with the path of this moment.
         for spec in LAYERS:
             _set_up_layer(layers[spec.name], spec, unit_system, currency)
             problem = layers[spec.name].saveStyleToDatabase(
                 spec.name, f"{spec.title}: symbols and form", True, "")
             if problem:
                 raise OSError(f"The style of {spec.name} was not stored: {problem}")
+        _name_tables_of_styles(path)
+        _set_up_project(project, layers, field_name)
+        for name in SWITCHED_OFF:
+            project.layerTreeRoot().findLayer(layers[name].id()).setItemVisibilityChecked(False)
         project.writeProject.connect(_leave_out_who)
+        project.writeMapLayer.connect(name_tables_of_layer)
         if not project.write(f"geopackage:{path}?projectName={PROJECT_NAME}"):
             raise OSError(f"The project was not stored in the record: {project.error()}")
     finally:
@@ -91,6 +162,35 @@ def _leave_out_who(document):
     """Take the login of whoever makes the record out of the project: it is nobody's business."""
     for attribute in ("saveUser", "saveUserFull"):
         document.documentElement().removeAttribute(attribute)
+
+
+def name_tables_of_layer(_layer, element, _document):
+    """Do for a layer that is being written into a project what `_name_tables` does."""
+    _name_tables(element)
+
+
+def _name_tables(node):
+    """Write into a style, or a layer of a project, which relation each table in a form shows.
+
+    QGIS leaves it empty where the relation is not in the open project, which is not touched here.
+    """
+    tables = node.elementsByTagName("attributeEditorRelation")
+    for number in range(tables.count()):
+        table = tables.at(number).toElement()
+        table.setAttribute("relation", table.attribute("name"))
+
+
+def _name_tables_of_styles(path):
+    with strict_ogr():
+        source = gdal.OpenEx(str(path), gdal.OF_VECTOR | gdal.OF_UPDATE)
+        styles = source.GetLayerByName("layer_styles")
+        for row in list(styles):
+            document = QDomDocument()
+            document.setContent(row["styleQML"])
+            _name_tables(document)
+            row["styleQML"] = document.toString()
+            styles.SetFeature(row)
+        row = styles = source = None  # GDAL writes when the last reference goes
 
 
 def relation_id(child):
@@ -131,23 +231,36 @@ def _set_up_layer(layer, spec, unit_system, currency):
     for column in spec.columns:
         _set_up_column(layer, spec, column, title_with_unit(column, unit_system, currency))
     layer.setDisplayExpression(ROW_NAMES[spec.name])
-    if spec.name == "field":
-        _put_in_groups(layer, spec)
-
-
-def _put_in_groups(layer, spec):
     form = layer.editFormConfig()
     form.setLayout(QgsEditFormConfig.EditorLayout.TabLayout)
     form.clearTabs()
-    titles = {first: title for title, first in FIELD_GROUPS}
-    group = None
-    for column in spec.columns:
-        if column.name in titles:
-            group = QgsAttributeEditorContainer(titles[column.name], form.invisibleRootContainer())
-            form.addTab(group)
-        group.addChildElement(QgsAttributeEditorField(
-            column.name, layer.fields().indexOf(column.name), group))
+    names = tuple(column.name for column in spec.columns)
+    identity = tuple(name for name in names
+                     if name == "reading_id" or spec.parent and name == spec.parent[1])
+    others = tuple(name for name in names if name not in identity)
+    for group in (*FORMS.get(spec.name, (Group(spec.title, others),)),
+                  Group("Identity", identity)):
+        page = _box(layer, group, form.invisibleRootContainer())
+        page.setIsGroupBox(False)  # a tab
+        form.addTab(page)
     layer.setEditFormConfig(form)
+
+
+def _box(layer, group, parent):
+    box = QgsAttributeEditorContainer(group.title, parent)
+    if group.shown_when:
+        box.setVisibilityExpression(QgsOptionalExpression(QgsExpression(group.shown_when)))
+    for name in group.columns:
+        box.addChildElement(QgsAttributeEditorField(name, layer.fields().indexOf(name), box))
+    for inner in group.boxes:
+        box.addChildElement(_box(layer, inner, box))
+    if group.table:
+        relation = QgsRelation()  # only its id is stored; the project has the relation itself
+        relation.setId(relation_id(group.table))
+        table = QgsAttributeEditorRelation(relation, box)
+        table.setLabel(layer_spec(group.table).title)
+        box.addChildElement(table)
+    return box
 
 
 def _set_up_column(layer, spec, column, title):
@@ -161,10 +274,14 @@ def _set_up_column(layer, spec, column, title):
     if column.name == "reading_id":
         layer.setFieldConstraint(place, QgsFieldConstraints.Constraint.ConstraintUnique, hard)
     rule, words = _rule(column, title)
+    reminder = REMINDERS.get((spec.name, column.name))
+    if reminder:
+        rule, words = reminder[0], f"{title}: {reminder[1]}"
     if rule:
         layer.setConstraintExpression(place, rule, words)
         layer.setFieldConstraint(
-            place, QgsFieldConstraints.Constraint.ConstraintExpression, hard)
+            place, QgsFieldConstraints.Constraint.ConstraintExpression,
+            QgsFieldConstraints.ConstraintStrength.ConstraintStrengthSoft if reminder else hard)
     default = FORM_DEFAULTS.get(column.name)
     if default is None and column.default is not None:
         default = f"'{column.default}'" if isinstance(column.default, str) \

@@ -11,7 +11,8 @@ from ..core.observe.pan_stops import depth_error_variance, median_of_insertions
 from ..core.problems import InputProblem
 from ..core.units import convert
 from ..layers.boundary import inside_mask
-from .stops import rows_named, scattered_stops, stop_named, stop_numbers
+from .pan_checks import require_pan_limit, unlike_depths
+from .stops import rows_named, scattered_stops, stop_named, stop_numbers, stops_at_one_place
 
 SAME_DEPTH_M = 0.02  # a probe this much short of the tool's reach has looked deep enough
 LAYER, PROFILE = "compaction_readings", "compaction_profile"
@@ -90,6 +91,8 @@ def pan_readings(record, *, limit=None, units_checked=False):
     Raises   InputProblem: no insertion can be used, no limit, or pressures in another unit
     """
     limit = record.field_value("pan_limit") if limit is None else limit
+    if not units_checked:
+        require_pan_limit(limit, record.units.pressure)
     table = record.table(LAYER)
     if not len(table["fid"]):
         raise InputProblem("compaction_readings holds no reading. Enter the insertions.")
@@ -109,15 +112,23 @@ def pan_readings(record, *, limit=None, units_checked=False):
                            f"{(problems + warnings)[0]}")
     used = np.zeros(len(usable), bool)
     used[fids] = True
+    warnings += unlike_depths(record, profiles, used)
     over = tuple(
         passes_limit(*profiles[table["reading_id"][number]], depth_unit="m",
                      pressure_unit=record.units.pressure)
         for number, (pan, _) in zip(fids, pans) if pan.kind != "stone"
-        and table["means"][number] != "felt")
-    scattered = scattered_stops(LAYER, stop_numbers(table, used),
-                                np.column_stack([table["x"], table["y"]])[used])
+        and table["means"][number] != "felt" and table["refusal"][number] != "layer")
+    stopped = used & (table["refusal"] == "layer")
+    if stopped.any():
+        warnings.append(f"{LAYER}, {rows_named(table['fid'][stopped])}: stopped by a layer, taken "
+                        "for the top of a pan. Dig to tell a pan from rock. Left out of the "
+                        "rating.")
+    stops = stop_numbers(table, used)
+    positions = np.column_stack([table["x"], table["y"]])[used]
+    places = (scattered_stops(LAYER, stops, positions)
+              + stops_at_one_place(LAYER, stops, positions))
     return PanReadings(limit, _stops(table, used, pans), tuple(pan for pan, _ in pans), over,
-                       tuple(warnings + problems + scattered), int(np.count_nonzero(~used)))
+                       tuple(warnings + problems + places), int(np.count_nonzero(~used)))
 
 
 def _profiles(record):
@@ -182,7 +193,8 @@ def _pan(record, table, number, profiles, limit):
     if table["means"][number] == "felt":
         top_m, bottom_m, deepest_m = (float(convert(table[name][number], depth, "m"))
                                       for name in ("felt_top", "felt_bottom", "deepest"))
-        return felt_pan(top_m, bottom_m, deepest_m), depth_error_variance(0.0, True)
+        pan = felt_pan(top_m, bottom_m, deepest_m, refusal=table["refusal"][number] or "no")
+        return pan, depth_error_variance(0.0, True)
     profile = profiles.get(table["reading_id"][number])
     if profile is None:
         raise InputProblem("there is no profile. Enter depths and resistances in "

@@ -1,6 +1,7 @@
 """The settings of plans as a record holds them."""
 from ..core.decide.replant_settings import ReplantSettings
 from ..core.decide.tillage_depth import TillageSettings
+from ..core.decide.yield_response import require_table_for
 from ..core.units import convert
 
 # Costs that may be empty in a record: most fields have none of them. The others must be entered.
@@ -12,28 +13,52 @@ _REPLANT_OPTIONAL = ("seeds_per_unit", "seed_rebate", "other_replant_cost", "ins
                      "unevenness_loss")
 _TILLAGE = {"least": "tillage_least", "greatest": "tillage_greatest", "step": "tillage_step",
             "margin": "tillage_margin", "cost_per_area": "tillage_cost"}
+LEAST_TARGET, GREATEST_TARGET = 0.4, 2.0  # target stand over seeds planted: our own choice
 
 
 def replant_settings(record):
     """Return the ReplantSettings of a record.
 
-    Raises   InputProblem: a figure that the decision needs is empty, or makes no sense
+    Raises   InputProblem: figures that the decision needs are empty, all of them named; one makes
+             no sense; or there is no yield table for the crop
     """
-    required = {name: record.field_value(name) for name in _REPLANT_REQUIRED}
+    if record.field["crop"]:
+        require_table_for(record.field["crop"])
+    required = record.field_values(("crop", *_REPLANT_REQUIRED))
     optional = {name: record.field[name] for name in _REPLANT_OPTIONAL
                 if record.field[name] is not None}
     return ReplantSettings(
-        **required, **optional, currency=record.currency, crop=record.field_value("crop"),
-        area_unit=record.units.area, grain_unit=record.units.grain)
+        **required, **optional, currency=record.currency, area_unit=record.units.area,
+        grain_unit=record.units.grain)
+
+
+def replant_doubts(record):
+    """Return sentences about figures of the replant decision that are unlikely, though possible."""
+    field, doubts = record.field, []
+    target, seeds = field["target_stand"], field["seeds_planted"]
+    if target is not None and seeds is not None and seeds > 0 \
+            and not LEAST_TARGET <= target / seeds <= GREATEST_TARGET:
+        doubts.append(
+            f"field, target_stand: {target:,.0f} {record.units.population} are wanted, but "
+            f"{seeds:,.0f} {record.units.seeding} were planted. Check both figures and their "
+            "unit. Used as they are.")
+    visit, replant = field["visit_date"], field["replant_date"]
+    if visit is not None and replant is not None and visit > replant:
+        doubts.append(
+            f"field, replant_date: {replant} is before the visit ({visit}). Enter the day the "
+            "field could be replanted. Used as it is.")
+    return tuple(doubts)
 
 
 def tillage_settings(record, *, chance_limit):
     """Return the TillageSettings of a record; the chance limit is 0 to 1.
 
-    Raises   InputProblem: a figure that the plan needs is empty, or makes no sense
+    Raises   InputProblem: figures that the plan needs are empty, all of them named, or one makes
+             no sense
     """
+    values = record.field_values(tuple(_TILLAGE.values()))
     return TillageSettings(
-        **{name: record.field_value(column) for name, column in _TILLAGE.items()},
+        **{name: values[column] for name, column in _TILLAGE.items()},
         currency=record.currency, depth_unit=record.units.depth, chance_limit=chance_limit)
 
 

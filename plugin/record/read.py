@@ -6,6 +6,7 @@ from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from traceback import clear_frames
 
 import numpy as np
 from osgeo import gdal, ogr
@@ -18,6 +19,23 @@ from .schema import LAYERS, layer_spec
 
 SIDE_FILES = ("-wal", "-journal")  # what SQLite has yet to bring into the file itself
 NUMBERS = ("int", "real")
+# SQLite keeps text in a column of numbers, and other readers take it for 0. Of the yield points,
+# of which there may be a million, only the rows in question are fetched.
+ROWS_OF = {
+    "field": "SELECT rowid, * FROM field",
+    "stand_counts": "SELECT rowid, * FROM stand_counts",
+    "row_counts": "SELECT rowid, * FROM row_counts",
+    "plant_positions": "SELECT rowid, * FROM plant_positions",
+    "seed_depths": "SELECT rowid, * FROM seed_depths",
+    "compaction_readings": "SELECT rowid, * FROM compaction_readings",
+    "compaction_profile": "SELECT rowid, * FROM compaction_profile",
+    "probe_points": "SELECT rowid, * FROM probe_points",
+    "scout_notes": "SELECT rowid, * FROM scout_notes",
+    "yield_points":
+        "SELECT rowid, * FROM yield_points WHERE 'text' IN (typeof(season), typeof(flow), "
+        "typeof(moisture), typeof(interval_s), typeof(distance), typeof(swath), "
+        "typeof(pass_number), typeof(dry_yield)) LIMIT 100",
+}
 
 
 @dataclass(frozen=True)
@@ -62,12 +80,22 @@ class Record:
 
         Raises   InputProblem: it is empty, or there is no such column
         """
-        spec = layer_spec("field").column(column)
-        value = self.field[column]
-        if value is None or value == "":
-            raise InputProblem(f"field, {column}: {spec.title.lower()} is empty; enter "
-                               f"{spec.title.lower()} in the record.")
-        return value
+        return self.field_values((column,))[column]
+
+    def field_values(self, columns):
+        """Return the values of several `field` columns as a dict.
+
+        Raises   InputProblem: some are empty, all of them named; or there is no such column
+        """
+        empty = [spec for spec in map(layer_spec("field").column, columns)
+                 if self.field[spec.name] in (None, "")]
+        if len(empty) == 1:
+            raise InputProblem(f"field, {empty[0].name}: {empty[0].title} is empty. Enter it in "
+                               "the record.")
+        if empty:
+            raise InputProblem(f"field: these are empty: {', '.join(one.title for one in empty)}. "
+                               "Enter them in the record.")
+        return {name: self.field[name] for name in columns}
 
 
 def open_record(path, *, only=None):
@@ -82,7 +110,8 @@ def open_record(path, *, only=None):
         only  names of the layers whose rows are wanted; None reads them all
     Returns  Record
     Raises   InputProblem: the file is no record, a layer or a column is missing, the field has no
-             row, several, no boundary or no units, or the CRS does not count in metres
+             row, several, no boundary or no units, the CRS does not count in metres, or a column
+             of numbers holds text
     """
     path = Path(path)
     if not path.is_file():
@@ -98,9 +127,14 @@ def open_record(path, *, only=None):
                 raise InputProblem(f"{path.name} is not a GeoPackage that can be read: "
                                    f"{problem}.") from problem
             try:
-                return _read(path, sha256, dataset, only)
+                found = _read(path, sha256, dataset, only)
+                _refuse_texts(path, copy, {"field", *found.tables})
+                return found
+            except InputProblem as problem:
+                clear_frames(problem.__traceback__)  # which would keep the copy open
+                raise
             finally:
-                dataset = None
+                dataset = None  # closes the copy: only then can every system delete it
 
 
 def _copy_at_rest(path, copy):
@@ -122,6 +156,25 @@ def _copy_at_rest(path, copy):
                                f"{problem}.") from problem
 
 
+def _refuse_texts(path, copy, layers):
+    wrong = []
+    with closing(sqlite3.connect(copy)) as database:
+        database.text_factory = lambda text: text.decode("utf-8", "replace")
+        for layer in sorted(layers):
+            numeric = {one.name for one in layer_spec(layer).columns if one.kind in NUMBERS}
+            rows = database.execute(ROWS_OF[layer])
+            names = [column[0] for column in rows.description]
+            checked = [place for place, name in enumerate(names) if name in numeric]
+            for row in rows:
+                wrong += [(layer, row[0], names[place], row[place])
+                          for place in checked if isinstance(row[place], (str, bytes))]
+    if wrong:
+        layer, fid, column, value = wrong[0]
+        more = f" The same goes for {len(wrong) - 1} more." if len(wrong) > 1 else ""
+        raise InputProblem(f"{path.name}: {layer}, row {fid}, {column}: {value!r} is no "
+                           f"number. Enter one, with a decimal point.{more}")
+
+
 def _sha256(path):
     digest = hashlib.sha256()
     with open(path, "rb") as file:
@@ -131,7 +184,9 @@ def _sha256(path):
 
 
 def _read(path, sha256, dataset, only):
-    layers = {spec.name: _layer(path, dataset, spec) for spec in LAYERS}
+    layers = {}  # by name, not as a comprehension, whose half-made dict would keep the copy open
+    for spec in LAYERS:
+        layers[spec.name] = _layer(path, dataset, spec)
     reference = _one_reference(path, layers)
     values, boundary = _field_row(path, layers["field"])
     tables = {spec.name: _table(layers[spec.name], spec) for spec in LAYERS
@@ -156,11 +211,16 @@ def _layer(path, dataset, spec):
     layer = dataset.GetLayerByName(spec.name)
     if layer is None:
         raise InputProblem(f"{path.name} is no record: it has no layer {spec.name}. Make a record "
-                           "with New record, and bring the readings into that.")
-    for column in spec.columns:
-        if layer.GetLayerDefn().GetFieldIndex(column.name) < 0:
-            raise InputProblem(f"{path.name}: {spec.name} has lost its column {column.name}. Add "
-                               f"it again ({column.kind}); it may be empty.")
+                           "with New field record, and bring the readings into that.")
+    lost = [column for column in spec.columns
+            if layer.GetLayerDefn().GetFieldIndex(column.name) < 0]
+    if len(lost) > len(spec.columns) / 2:
+        raise InputProblem(f"{path.name} is no record: its layer {spec.name} is another one that "
+                           "has the same name. Choose the GeoPackage that New field record made, "
+                           "in which the readings are.")
+    if lost:
+        raise InputProblem(f"{path.name}: {spec.name} has lost its column {lost[0].name}. Add it "
+                           f"again ({lost[0].kind}); it may be empty.")
     return layer
 
 

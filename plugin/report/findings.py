@@ -6,9 +6,10 @@ from .tables import draw_table
 from .type_setting import wrapped
 from .words import NOTHING, capital, name_of, sentence, text_of, tr
 
+_MARK = " †"  # of a figure from memory
 # what page 1 shows of a section; the section's own page shows all
 _KEYS = {"stand": ("mean", "interval", "target"),
-         "pan": ("limit", "rating", "top", "bottom", "area_with_pan"), "yields": ("mean",)}
+         "pan": ("limit", "rating", "top", "bottom", "area_with_pan")}
 
 
 def draw_findings(sheet, summary):
@@ -47,11 +48,10 @@ def _findings(summary):
     for crop in summary["yields"]:
         yield yield_said(crop)
     if not any(summary[key] for key in PLANS):
-        yield tr("No plan could be made from these readings; the last section says what was "
-                 "lacking.")
+        yield tr("No plan was made; the last section says what was lacking.")
     missing = [name for key, name in section_names().items() if not summary[key]]
     if missing:
-        yield tr("Not looked at: {names}. The last section says what was lacking.").format(
+        yield tr("Not in this report: {names}. The last section says what was lacking.").format(
             names="; ".join(missing))
     if len(missing) < len(section_names()):
         yield tr("Under each map stands how far it can be trusted.")
@@ -60,8 +60,9 @@ def _findings(summary):
 def _key_figures(sheet, summary):
     names = section_names()
     sections = [(names[key], _chosen(summary[key] or {}, _KEYS[key])) for key in ("stand", "pan")]
-    sections += [(tr("Yield {season}").format(season=crop.get("season")),
-                  _chosen(crop, _KEYS["yields"])) for crop in summary["yields"]]
+    sections.append((names["yields"], [
+        (tr("Average {season}").format(season=crop.get("season")), text_of(crop["mean"]))
+        for crop in summary["yields"] if crop.get("mean")]))
     sections += [(names[key], plan_totals(summary[key], key)) for key in PLANS if summary[key]]
     rows = []
     for name, figures in sections:  # two figures beside each other
@@ -69,6 +70,9 @@ def _key_figures(sheet, summary):
         rows += [[name if first == 0 else "", *figures[first], "", *figures[first + 1]]
                  for first in range(0, len(figures), 2)]
     draw_table(sheet, [""] * 6, rows, right=(2, 5), heading=tr("Key figures"))
+    if any(_MARK in text for row in rows for text in row):
+        sheet.paragraph(tr("† From memory: check it against the bulletin before you rely on it."),
+                        look.NOTE_ITALIC, after=0.0)
 
 
 def _chosen(section, keys):
@@ -76,9 +80,14 @@ def _chosen(section, keys):
 
 
 def _short_text(figure):
-    """Return a rating's one word, where it has one beside its whole text; else the text."""
+    """Return a rating's one word, where it has one beside its whole text; else the text.
+
+    A rating from memory, as it is where nothing else is said, carries a mark.
+    """
     word = figure.get("rating") if isinstance(figure, dict) else None
-    return capital(word) if isinstance(word, str) else text_of(figure)
+    if not isinstance(word, str):
+        return text_of(figure)
+    return capital(word) + (_MARK if figure.get("from_memory", True) else "")
 
 
 def _readings(sheet, readings):

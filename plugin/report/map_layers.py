@@ -2,7 +2,7 @@
 from pathlib import Path
 
 from osgeo import gdal
-from qgis.core import QgsCoordinateReferenceSystem
+from qgis.core import QgsCoordinateReferenceSystem, QgsGeometry
 
 from ..core.problems import InputProblem
 from ..core.units import UNIT_SYSTEMS
@@ -71,17 +71,18 @@ class FolderMaps:
         for path in self._in_memory:
             gdal.Unlink(path)
 
-    def surface(self, name, *, unit, caption, points=None):
+    def surface(self, name, *, unit, caption, points=None, limits=None):
         """Return the MapBlock of surfaces/<name>.tif, or None where the folder has no such map.
 
         Parameters
             unit       printed behind the class limits
             points     "stand" or "pan": the observations drawn on it, or None
+            limits     rising limits of the classes; None: round ones
         """
         raster = read_raster(self._folder / "surfaces" / f"{name}.tif")
         if raster is None:
             return None
-        classes = classes_of_surface(name, raster.values, unit=unit)
+        classes = classes_of_surface(name, raster.values, unit=unit, limits=limits)
         layer, path = class_layer(raster, [one.upper for one in classes],
                                   [one.colour for one in classes], name)
         self._in_memory.append(path)
@@ -92,11 +93,8 @@ class FolderMaps:
     def _over(self, name, points):
         """Return the layers over a surface, topmost first, and their legend entries."""
         layers, entries = [self._outline, self._outside], []
-        unsure = read_vector(self._folder / "zones.gpkg", f"{name}_unsure")
-        if unsure is not None:
-            paint(unsure, unsure_symbol())
-            layers.append(self._kept(unsure))
-            entries.append(LegendEntry(unsure_symbol(), tr("here the map knows little")))
+        hatch, entry = self._unsure([name])
+        layers, entries = layers + hatch, entries + entry
         marks = self._marks(points)
         if marks is not None:
             present = marks.uniqueValues(marks.fields().indexOf(_MARK))
@@ -108,6 +106,17 @@ class FolderMaps:
             layers.insert(0, marks)
         return layers, entries
 
+    def _unsure(self, names):
+        """Return the hatch where one of these surfaces knows little, and its legend entry."""
+        found = [read_vector(self._folder / "zones.gpkg", f"{name}_unsure") for name in names]
+        shapes = [feature.geometry() for layer in found if layer is not None
+                  for feature in layer.getFeatures()]
+        if not shapes:
+            return [], []
+        hatch = boundary_layer(QgsGeometry.unaryUnion(shapes).asWkb(), self._crs)
+        paint(hatch, unsure_symbol())
+        return [self._kept(hatch)], [LegendEntry(unsure_symbol(), tr("here the map knows little"))]
+
     def _marks(self, points):
         if points is None:
             return None
@@ -118,12 +127,13 @@ class FolderMaps:
         paint_marks(layer, _MARK)
         return self._kept(layer)
 
-    def plan(self, name, plan, *, caption):
+    def plan(self, name, plan, *, caption, decided_by=()):
         """Return the MapBlock of a plan's layer in zones.gpkg, or None where it is missing.
 
         Parameters
-            name  "replant_plan" or "tillage_plan"
-            plan  the plan's dict in the summary: the legend prints the rates of its zones
+            name        "replant_plan" or "tillage_plan"
+            plan        the plan's dict in the summary: the legend prints the rates of its zones
+            decided_by  names of the surfaces the plan rests on: hatched where they know little
         """
         layer = read_vector(self._folder / "zones.gpkg", name, derived=(_WORK, _work_of))
         if layer is None:
@@ -139,8 +149,9 @@ class FolderMaps:
         label_zones(layer, "zone")
         entries = [LegendEntry(symbols[work], capital(tr(work[0])) + (
             f": {works[work]}" if work[1] > 0 and works[work] else "")) for work in ordered]
-        layers = [self._outline, self._outside, self._kept(layer)]
-        return self._block(name, layers, entries, caption)
+        hatch, entry = self._unsure(decided_by)
+        layers = [self._outline, self._outside, *hatch, self._kept(layer)]
+        return self._block(name, layers, entries + entry, caption)
 
     def _block(self, identifier, layers, entries, caption):
         return MapBlock(identifier=identifier, layers=layers, extent=self._extent, crs=self._crs,

@@ -30,8 +30,11 @@ def pan_said(pan):
     if _known(pan.get("top")) and _known(pan.get("bottom")):
         said = tr("{said}, from {top} to {bottom} deep on average").format(
             said=said, top=text_of(pan["top"]), bottom=text_of(pan["bottom"]))
-    return tr("{said}; {none} met none, {refused} were refused.").format(
-        said=said, none=text_of(pan.get("none")), refused=text_of(pan.get("refused")))
+    said = tr("{said}; {none} met none").format(said=said, none=text_of(pan.get("none")))
+    if _number(pan.get("refused")) != 0:
+        said = tr("{said}; stopped by a stone, so not known: {refused}").format(
+            said=said, refused=text_of(pan.get("refused")))
+    return sentence(said)
 
 
 def yield_said(crop):
@@ -89,6 +92,10 @@ def memory_note():
     """Return what the mark on figures from memory means."""
     return tr("† This figure is from memory, not read from its source: confirm it before you "
               "rely on it.")
+
+
+def _number(figure):
+    return figure.get("value") if isinstance(figure, dict) else figure
 
 
 def _known(figure):

@@ -1,5 +1,6 @@
 """The pages of a plan: headline, map, zones, totals, settings, sources and cautions."""
 from . import look
+from .layers_of_folder import DECIDED_BY
 from .phrases import caption, counted, draw_listed, map_of_pan, memory_note, section_names, visited
 from .planning import draw_map_and_pieces
 from .tables import draw_pairs, draw_table
@@ -13,6 +14,7 @@ from .words import (
     tr,
 )
 
+_MOSTLY_EMPTY = 0.65  # share of a page that invites a plan below a short section
 _FIGURES_MOST = 6  # of a zone, in one table
 
 
@@ -29,14 +31,22 @@ def draw_plan(sheet, summary, maps, key):
         lambda on: _settings(on, plan.get("settings") or []),
         lambda on: draw_listed(on, tr("Sources"), plan.get("sources") or [], look.NOTE),
         lambda on: draw_listed(on, tr("Before you act"), plan.get("cautions") or [])]
-    base, made = ("stand", summary["stand"] or {}) if key == "replant" else (
-        "pan", map_of_pan(summary["pan"] or {}, "bottom"))
-    block = maps.plan(f"{key}_plan", plan, caption=caption(
-        visited(summary), counted(summary, base), made))
-    sheet.new_page()
+    block = maps.plan(f"{key}_plan", plan, decided_by=DECIDED_BY[f"{key}_plan"],
+                      caption=_caption(summary, key))
+    sheet.share(_MOSTLY_EMPTY * (sheet.bottom - sheet.top))
     sheet.heading(plan.get("title") or section_names()[key])
     sheet.paragraph(sentence(plan.get("headline", "")), look.LEAD)
     draw_map_or_lack(sheet, block, f"zones.gpkg, {key}_plan", pieces)
+
+
+def _caption(summary, key):
+    """Return what the map says of the maps the plan rests on: of the pan both chance and depth."""
+    if key == "replant":
+        return caption(visited(summary), counted(summary, "stand"), summary["stand"] or {})
+    made = [(name, map_of_pan(summary["pan"] or {}, part)) for name, part in (
+        (tr("Chance of a hard layer"), "chance"), (tr("Bottom of the hard layer"), "bottom"))]
+    return " ".join([caption(visited(summary), counted(summary, "pan"), {})] + [
+        caption(name, "", one) for name, one in made if one])
 
 
 def draw_map_or_lack(sheet, block, wanted, pieces=()):
@@ -44,7 +54,7 @@ def draw_map_or_lack(sheet, block, wanted, pieces=()):
     if block is not None:
         draw_map_and_pieces(sheet, block, list(pieces))
         return
-    sheet.paragraph(tr("No map: the folder holds no {wanted}.").format(wanted=wanted),
+    sheet.paragraph(tr("No map was made ({wanted}).").format(wanted=wanted),
                     look.NOTE_ITALIC)
     for piece in pieces:
         piece(sheet)

@@ -6,6 +6,7 @@ from qgis.core import (
     QgsCategorizedSymbolRenderer,
     QgsColorRampShader,
     QgsCoordinateReferenceSystem,
+    QgsEditorWidgetSetup,
     QgsFillSymbol,
     QgsProject,
     QgsRasterShader,
@@ -14,10 +15,12 @@ from qgis.core import (
     QgsSingleBandPseudoColorRenderer,
     QgsVectorLayer,
 )
+from qgis.PyQt.QtCore import QVariant
 
 from ..core.deliver.figures import figure
 from ..core.problems import InputProblem
 from .layers_of_folder import (
+    DECIDED_BY,
     FIELD_LAYER,
     boundary_layer,
     class_layer,
@@ -41,7 +44,17 @@ _TITLES = {"stand": tr("Stand"), "pan_top": tr("Top of the pan"),
            "pan_bottom": tr("Bottom of the pan"), "pan_chance": tr("Chance of a pan within reach"),
            "stand_zones": tr("Stand zones"), "replant_plan": tr("Replant plan"),
            "tillage_plan": tr("Tillage plan")}
+# columns whose names are not their words
+_COLUMNS = {
+    "rate_unit": tr("Unit of rate"), "area_unit": tr("Unit of area"),
+    "gain_area": tr("Gain per area"), "gain_low": tr("Gain, low end"),
+    "gain_high": tr("Gain, high end"), "area_m2": tr("Area (m²)"),
+    "chance": tr("Chance (0 to 1)"), "deviation": tr("Standard deviation"),
+    "top_censor": tr("Top known as"), "bottom_censor": tr("Bottom known as"),
+    "peak_unit": tr("Unit of peak"), "error": tr("Standard error")}
+_LARGE = 1e12  # an end that a spin box must have and no figure reaches
 FIELD = tr("Field")  # the group of the field's outline and cover
+_UNSURE = "_unsure"  # how the layers of a surface's hatch end
 _MARK_OF_STOP = "'stop'"
 _MARK_OF_PAN = ("CASE WHEN \"kind\" = 'stone' THEN 'refused' WHEN \"kind\" = 'none' THEN 'none' "
                 "ELSE 'met' END")
@@ -54,8 +67,10 @@ def write_project(folder, *, title, boundary_wkb, crs_wkt):
     """Write project.qgz into a field call's folder: every layer it holds, by relative path.
 
     Stops lie on top, then the field: its outline, and paper over all that lies outside it, since
-    the cells of a surface reach over the field's edge. Below it plans lie above zones, these above
-    surfaces; of each of these only the first layer is switched on, the stand's where there is one.
+    the cells of a surface reach over the field's edge. Below it the hatch of places where the maps
+    know little lies above the plans, these above zones, these above surfaces; of each of these only
+    the first layer is switched on, the stand's where there is one, and the hatch that belongs to
+    the plan that is on.
 
     Raises   InputProblem: the project cannot be written
     """
@@ -69,24 +84,31 @@ def write_project(folder, *, title, boundary_wkb, crs_wkt):
     extent = boundary_layer(boundary_wkb, crs).extent().buffered(50)
     project.viewSettings().setDefaultViewExtent(QgsReferencedRectangle(extent, crs))
     for group_title, layers in (
-            (tr("Stops"), _stops(folder)), (FIELD, _field(folder)),
-            (tr("Plans"), _polygons(folder, plans=True)),
-            (tr("Zones"), _polygons(folder, plans=False)), (tr("Surfaces"), _surfaces(folder))):
+            (tr("Stops"), _first_on(_stops(folder))),
+            (FIELD, [(layer, True) for layer in _field(folder)]),
+            (tr("Where the maps know little"), _unsure(folder)),
+            (tr("Plans"), _first_on(_plans(folder))), (tr("Zones"), _first_on(_zones(folder))),
+            (tr("Surfaces"), _first_on(_surfaces(folder)))):
         if layers:
-            _add(project, group_title, layers, all_on=group_title == FIELD)
+            _add(project, group_title, layers)
     if not project.write():
         raise InputProblem(tr("The project could not be written: {reason}").format(
             reason=project.error()))
     project.clear()
 
 
-def _add(project, title, layers, *, all_on):
+def _add(project, title, layers):
+    """Add a group of (layer, whether it is switched on)."""
     group = project.layerTreeRoot().addGroup(title)
-    for number, layer in enumerate(layers):
+    for layer, is_on in layers:
         project.addMapLayer(layer, False)
         node = group.addLayer(layer)
         node.setExpanded(False)
-        node.setItemVisibilityChecked(all_on or number == 0)
+        node.setItemVisibilityChecked(is_on)
+
+
+def _first_on(layers):
+    return [(layer, number == 0) for number, layer in enumerate(layers)]
 
 
 def _stops(folder):
@@ -111,22 +133,50 @@ def _field(folder):
     return [outline, cover]
 
 
-def _polygons(folder, *, plans):
+def _plans(folder):
     path, layers = folder / "zones.gpkg", []
     for name in layer_names(path):
-        if name == FIELD_LAYER or name.endswith("_plan") != plans:
-            continue
-        surface = name.removesuffix("_unsure")
-        layer = _vector(path, name, _TITLES[name] if name in _TITLES else tr(
-            "{surface}: here the map knows little").format(surface=_surface_title(surface)))
-        if plans:
-            _paint_plan(layer)
-        elif name.endswith("_unsure"):
-            paint(layer, unsure_symbol())
-        else:
-            _paint_zones(layer)
-        layers.append(layer)
+        if name.endswith("_plan"):
+            layers.append(_vector(path, name, _surface_title(name)))
+            _paint_plan(layers[-1])
     return layers
+
+
+def _zones(folder):
+    path, layers = folder / "zones.gpkg", []
+    for name in layer_names(path):
+        if name != FIELD_LAYER and not name.endswith(("_plan", _UNSURE)):
+            layers.append(_vector(path, name, _surface_title(name)))
+            _paint_zones(layers[-1])
+    return layers
+
+
+def _unsure(folder):
+    path, layers = folder / "zones.gpkg", []
+    plan = next((name for name in layer_names(path) if name.endswith("_plan")), None)
+    shown = DECIDED_BY.get(plan, ("stand",))
+    surfaces = [name.removesuffix(_UNSURE) for name in layer_names(path) if name.endswith(_UNSURE)]
+    for surface in sorted(surfaces, key=_place):
+        hatch = _vector(path, surface + _UNSURE, tr(
+            "{surface}: here the map knows little").format(surface=_surface_title(surface)))
+        paint(hatch, unsure_symbol())
+        layers.append((hatch, surface in shown))
+    return layers
+
+
+def _decimals(layer):
+    """Show fractions with two decimals in tables and forms; what is stored stays as it is."""
+    for place, field in enumerate(layer.fields()):
+        if field.type() == QVariant.Double:
+            layer.setEditorWidgetSetup(place, QgsEditorWidgetSetup("Range", {
+                "AllowNull": True, "Min": -_LARGE, "Max": _LARGE, "Precision": 2, "Step": 1.0,
+                "Style": "SpinBox"}))
+
+
+def _columns_in_words(layer):
+    for place, field in enumerate(layer.fields()):
+        name = field.name()
+        layer.setFieldAlias(place, _COLUMNS.get(name) or capital(name.replace("_", " ")))
 
 
 def _paint_plan(layer):
@@ -153,7 +203,8 @@ def _paint_zones(layer):
 
 def _surfaces(folder):
     layers = []
-    for path in sorted((folder / "surfaces").glob("*.tif"), key=_place):
+    for path in sorted((folder / "surfaces").glob("*.tif"),
+                       key=lambda path: _place(path.stem)):
         raster = read_raster(path)
         if raster is None:
             continue
@@ -161,9 +212,9 @@ def _surfaces(folder):
     return layers
 
 
-def _place(path):
-    known = path.stem in _SURFACE_ORDER
-    return (_SURFACE_ORDER.index(path.stem) if known else len(_SURFACE_ORDER)), path.stem
+def _place(name):
+    known = name in _SURFACE_ORDER
+    return (_SURFACE_ORDER.index(name) if known else len(_SURFACE_ORDER)), name
 
 
 def _surface(path, raster):
@@ -200,4 +251,7 @@ def _surface_title(name):
 
 
 def _vector(path, name, title):
-    return QgsVectorLayer(f"{path}|layername={name}", title, "ogr")
+    layer = QgsVectorLayer(f"{path}|layername={name}", title, "ogr")
+    _columns_in_words(layer)
+    _decimals(layer)
+    return layer

@@ -1,4 +1,5 @@
 """The sections of stand, hard layer and yields, and the last one: how it all was done."""
+from ..core.zone.stand_limits import limits_below_target
 from .phrases import (
     PLANS,
     caption,
@@ -17,20 +18,28 @@ from .words import labelled_figures, sentence, text_of, tr
 
 # parts of a section that are no figures
 _WORDS = ("title", "unit", "method", "detail", "error", "verdict", "zones", "maps")
-_METHOD_START = 70.0  # mm left on a page that are worth starting the last section on
+_SECTION_START = 70.0  # mm left on a page that are worth starting a section without a map on
 
 
 def draw_stand(sheet, summary, maps):
     """Print the stand: its map, the zones by limits and all its figures."""
     stand = summary["stand"]
-    block = maps.surface("stand", unit=stand.get("unit", ""), points="stand", caption=caption(
-        visited(summary), counted(summary, "stand"), stand))
+    block = maps.surface(
+        "stand", unit=stand.get("unit", ""), points="stand", limits=_limits_of_table(stand),
+        caption=caption(visited(summary), counted(summary, "stand"), stand))
     sheet.new_page()
     sheet.heading(stand.get("title") or section_names()["stand"])
     sheet.paragraph(stand_said(stand))
     draw_map_or_lack(sheet, block, "surfaces/stand.tif", [
         lambda on: _stand_classes(on, stand.get("zones") or []),
         lambda on: _all_figures(on, stand)])
+
+
+def _limits_of_table(stand):
+    """Return the limits of the table's classes, which the map takes too; None without a table."""
+    target = stand.get("target")
+    value = target.get("value") if isinstance(target, dict) else None
+    return limits_below_target(value) if stand.get("zones") and value else None
 
 
 def _stand_classes(sheet, zones):
@@ -62,7 +71,10 @@ def draw_pan(sheet, summary, maps):
     """Print the hard layer: the chance of one, and how deep its top and its bottom lie."""
     pan = summary["pan"]
     (title, chance), *depths = _pan_maps(summary, maps)
-    sheet.new_page()
+    if chance is None and not any(block for _, block in depths):
+        sheet.share(_SECTION_START)
+    else:
+        sheet.new_page()
     sheet.heading(section_names()["pan"])
     sheet.paragraph(pan_said(pan))
     if chance is not None:
@@ -108,10 +120,7 @@ def _points(crop):
 def draw_method(sheet, summary):
     """Print how it was done and how sure it is, the cautions, and what is lacking."""
     names = section_names()
-    if sheet.page == 0 or sheet.room < _METHOD_START:
-        sheet.new_page()
-    else:
-        sheet.gap()
+    sheet.share(_SECTION_START)
     sheet.heading(tr("How it was done and how sure it is"))
     parts = [(names["stand"], summary["stand"] or {})]
     parts += [(title, map_of_pan(summary["pan"] or {}, name)) for name, title in (

@@ -101,6 +101,16 @@ class Sheet:
         self.box(self.left, y + 1.2, self.width, 0.25, look.RULE)
         self.y = self.top
 
+    def share(self, least):
+        """Start a section below what the page holds where `least` mm are left, else on a new page.
+
+        Page 1 is not shared.
+        """
+        if self.page == 0 or self.room < least:
+            self.new_page()
+        else:
+            self.gap()
+
     def need(self, height):
         """Start a new page unless `height` mm are left; one that holds nothing yet is kept."""
         if height > self.room + 1e-6 and not self.fresh:  # heights add up to a rounding error

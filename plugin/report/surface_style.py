@@ -35,7 +35,7 @@ def sequence_of(name):
     return next((sequence for start, sequence in _LOOKS if name.startswith(start)), "viridis")
 
 
-def classes_of_surface(name, values, *, unit=""):
+def classes_of_surface(name, values, *, unit="", limits=None):
     """Return the SurfaceClasses that a surface is painted in, in the report and in the project.
 
     Chances, 0 to 1, have fixed classes printed in percent.
@@ -44,10 +44,12 @@ def classes_of_surface(name, values, *, unit=""):
         name    of the surface, such as "pan_top" or "yield_2025"
         values  (n,) finite
         unit    printed behind the class limits
+        limits  rising limits of the classes; None: round ones
     """
     if name == _CHANCE:
         return surface_classes(CHANCE_LIMITS, sequence=sequence_of(name), unit="%", scale=100.0)
-    return surface_classes(round_limits(values), sequence=sequence_of(name), unit=unit)
+    return surface_classes(round_limits(values) if limits is None else limits,
+                           sequence=sequence_of(name), unit=unit)
 
 
 def round_limits(values, most=6):
@@ -98,6 +100,6 @@ def surface_classes(limits, *, sequence, unit, scale=1.0):
     texts = [tr("below {limit} {unit}").format(limit=number(limits[0]), unit=unit)]
     texts += [tr("{low} to {high} {unit}").format(low=number(low), high=number(high), unit=unit)
               for low, high in zip(limits, limits[1:])]
-    texts.append(tr("{limit} {unit} and more").format(limit=number(limits[-1]), unit=unit))
+    texts.append(tr("{limit} {unit} or more").format(limit=number(limits[-1]), unit=unit))
     return [SurfaceClass(upper, paint, text.replace("  ", " ").strip())
             for upper, paint, text in zip([*limits, float("inf")], paints, texts)]

@@ -8,7 +8,7 @@ _NAMES = {
     "area": "Area", "mean": "Average", "interval": "Nine times in ten", "target": "Target",
     "stops": "Stops counted", "limit": "Limit of a hard layer", "rating": "Rating",
     "insertions": "Insertions made", "with_pan": "Insertions that met a hard layer",
-    "none": "Insertions without one", "refused": "Insertions that were refused",
+    "none": "Insertions without one", "refused": "Insertions stopped by a stone",
     "top": "Top of the hard layer", "bottom": "Bottom of the hard layer",
     "area_with_pan": "Area with a hard layer", "points": "Points used",
     "removed": "Points set aside", "gain": "Expected gain", "break_even": "Break-even",

@@ -109,7 +109,7 @@ def stops():
             for row in range(5) for column in range(5) if (row, column) != (4, 4)]
 
 
-def stand_rows(units="us", density=lambda x, y: 7.0 if x < 500103 else 3.0, places=None):
+def stand_rows(units="us", density=lambda x, y: 7.0 if x < 500103 else 3.5, places=None):
     """A stand count at each stop, of the plants per m2 that `density` says."""
     one = FACTORS[units]
     return [{"x": x, "y": y, "stop": number, "method": "row_length", "rows": 2,

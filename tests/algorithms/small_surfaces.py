@@ -27,7 +27,7 @@ def write_by_hand(path, value, *, unit, error=0.0, name="Stand", cell_m=20.0, mo
     values = np.array([value(x, y) for x, y in grid.centres()], float).reshape(grid.shape)
     estimate = np.where(inside > 0, values, np.nan)
     account = {
-        "verdict": "Made by hand.",
+        "verdict": "Made by hand.", "method": "ordinary kriging", "places": 24,
         "model": model or {"family": "nugget", "nugget": 0.0, "partial_sill": 0.0},
         "sites": [[x, y, value(x, y), 0.0] for x, y in stops()] if sites else None}
     write_surface(path, Surface(name, unit, grid, inside, estimate,

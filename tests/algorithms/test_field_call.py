@@ -138,7 +138,7 @@ def test_what_the_record_does_not_support_is_named(run, tmp_path, out):
     found = run("fieldcall", RECORD=path, OUTPUT_FOLDER=out / "call", CELL=CELL)
     lacking = found["LACKING"].splitlines()
     assert lacking[0] == "Pan: the record holds no insertions."
-    assert lacking[1].startswith("Replant plan: field, crop_price: crop price is empty; enter")
+    assert lacking[1].startswith("Replant plan: field, crop_price: Crop price is empty. Enter")
     assert run.warnings == lacking == summary_in(out / "call")["lacking"]
     summary = summary_in(out / "call")
     assert summary["pan"] is None and summary["replant"] is None and summary["tillage"] is None
@@ -150,8 +150,8 @@ def test_what_the_record_does_not_support_is_named(run, tmp_path, out):
 def test_no_pan_anywhere_is_a_finding(run, tmp_path, out):
     path = make_call(tmp_path / "a.gpkg", insertions=insertion_rows(), profiles=[NO_PAN] * 24)
     found = run("fieldcall", RECORD=path, OUTPUT_FOLDER=out / "call", CELL=CELL)
-    assert "Pan map: none of 24 stops met a pan at 290.075 psi; there is nothing to loosen." in \
-        found["LACKING"]
+    assert ("Pan map: none of 24 stops met a pan at 290.075 psi, 24 of them looked at as deep as "
+            "the tool goes; there is nothing to loosen.") in found["LACKING"]
     pan = summary_in(out / "call")["pan"]
     assert (pan["with_pan"]["value"], pan["none"]["value"]) == (0, 24)
     assert pan["area_with_pan"]["value"] == 0 and pan["top"]["value"] is None

@@ -81,6 +81,7 @@ def test_every_field_column_can_be_given_and_is_kept(provider, tmp_path):
             "real": 10.5 + number / 100}[column.kind]
         if column.values:
             given[column.name] = column.values[-1]
+    given["currency"] = "EUR"
     parameters = {name.upper(): value for name, value in given.items()}
     for name, value in given.items():
         if isinstance(value, datetime.date):
@@ -88,7 +89,7 @@ def test_every_field_column_can_be_given_and_is_kept(provider, tmp_path):
     record = open_record(run(boundary_layer("EPSG:32615", FIELD), tmp_path, UNITS="metric",
                              **parameters)["RECORD"])
     assert {name: record.field[name] for name in given} == given
-    assert record.units.name == "metric" and record.currency == "words"
+    assert record.units.name == "metric" and record.currency == "EUR"
 
 
 def test_what_is_not_given_stays_empty_or_gets_its_default(provider, tmp_path):
@@ -160,8 +161,21 @@ def test_a_file_that_is_there_is_never_overwritten(provider, tmp_path):
 
 @pytest.mark.parametrize("parameters,words", [
     ({"SEASON": 26}, "SEASON"),
+    ({"SEASON": 2026.5}, "SEASON: 2026.5 is no whole number"),
     ({"CROP": "rice"}, "CROP"),
-    ({"ROW_HEADING": 190.0}, "ROW_HEADING"),
+    ({"ROW_HEADING": 190.0}, "ROW_HEADING: 190.0 is above 180, the most that can be"),
+    ({"ROW_WIDTH": "75,5"}, "ROW_WIDTH: 75,5 is no number. Write digits alone, with a point before "
+                            "the decimals and nothing between the thousands, such as 75.5"),
+    ({"SEEDS_PLANTED": "viele"}, "SEEDS_PLANTED: viele is no number"),
+    ({"SEEDS_PLANTED": "34 000"}, "SEEDS_PLANTED: 34 000 is no number"),
+    ({"SEEDS_PLANTED": "nan"}, "SEEDS_PLANTED: nan is no number"),
+    ({"SEEDS_PLANTED": float("inf")}, "SEEDS_PLANTED: inf is no number"),
+    ({"PLANTER_ROWS": "zwölf"}, "PLANTER_ROWS: zwölf is no number.* such as 75\\.$"),
+    ({"ROW_WIDTH": "0"}, "ROW_WIDTH: 0 is not above 0. Enter a number above 0, or leave it empty"),
+    ({"ROW_WIDTH": -30.0}, "ROW_WIDTH: -30.0 is not above 0"),
+    ({"TILLAGE_COST": "-1"}, "TILLAGE_COST: -1 is below 0, the least that can be"),
+    ({"CURRENCY": "dollars"}, "CURRENCY: dollars is no code of three capital letters. Write one"),
+    ({"CURRENCY": "€"}, "CURRENCY: € is no code of three capital letters"),
     ({"PLANTING_DATE": "spring"}, "PLANTING_DATE"),
     ({"RECORD": "call.txt"}, "does not end in .gpkg"),
 ])
@@ -172,6 +186,13 @@ def test_a_value_that_cannot_be_is_refused_and_nothing_is_written(
     with pytest.raises(QgsProcessingException, match=words):
         run(boundary_layer("EPSG:32615", FIELD), tmp_path, **parameters)
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("given,kept", [("75.5", 75.5), (" 75 ", 75.0), ("7.55e1", 75.5),
+                                        (75, 75.0), ("", None), (None, None)])
+def test_a_number_given_as_text_is_kept_as_the_number(provider, tmp_path, given, kept):
+    found = run(boundary_layer("EPSG:32615", FIELD), tmp_path, ROW_WIDTH=given)
+    assert open_record(found["RECORD"]).field["row_width"] == kept
 
 
 def test_a_cancelled_run_writes_nothing(provider, tmp_path):

@@ -48,7 +48,7 @@ def test_stand_at_the_stops(run, provider, calls, out, units, unit):
     assert (found["STOPS"], found["LEFT_OUT"]) == (24, 0) and run.warnings == []
     rows = rows_of(out / "s.gpkg")
     assert [(row["x"], row["y"]) for row in rows] == stops()
-    plants = [round((7 if x < 500103 else 3) * GROUND_M2) for x, _ in stops()]
+    plants = [round((7 if x < 500103 else 3.5) * GROUND_M2) for x, _ in stops()]
     assert [row["plants"] for row in rows] == plants
     # Converted there and back: rounding alone.
     assert [row["population"] for row in rows] == pytest.approx(

@@ -136,14 +136,14 @@ def test_what_the_tool_cannot_reach_is_said(run, record, tmp_path, out):
 
 
 REPLANT_REFUSALS = {
-    "no price": ({"crop_price": None}, "field, crop_price: crop price is empty; enter crop price"),
+    "no price": ({"crop_price": None}, "field, crop_price: Crop price is empty. Enter it"),
     "price 0": ({"crop_price": 0.0}, "crop_price is 0"),
-    "no cost": ({"seed_unit_cost": None}, "field, seed_unit_cost: seed cost is empty"),
+    "no cost": ({"seed_unit_cost": None}, "field, seed_unit_cost: Seed cost is empty"),
     "dates reversed": ({"replant_date": datetime.date(2026, 4, 1)}, "replant_date"),
     "another year": ({"replant_date": datetime.date(2027, 5, 20)}, "another year"),
     "beyond the table": ({"replant_date": datetime.date(2026, 9, 1)}, "table|reach"),
-    "soybean": ({"crop": "soybean"}, "soybean"),
-    "no crop": ({"crop": None}, "field, crop: crop is empty"),
+    "soybean": ({"crop": "soybean"}, "There is no yield table for soybean yet, so no replant"),
+    "no crop": ({"crop": None}, "field, crop: Crop is empty"),
     "emergence 0": ({"expected_emergence": 0.0}, "expected_emergence is 0")}
 
 
@@ -157,12 +157,20 @@ def test_a_record_that_gives_no_replant_decision_is_refused(refused, record, tmp
     assert list(out.iterdir()) == [] and path.read_bytes() == before
 
 
+def test_unlikely_figures_of_a_replant_decision_are_asked_about_once(run, record, tmp_path, out):
+    path = record(seeds_planted=100_000.0)  # 8 plants per m2 are 32,375 an acre, below 40 %
+    run("replantplan", RECORD=path, STAND=stand_in(tmp_path, "us"), PLAN=out / "p.gpkg")
+    assert [one for one in run.warnings if "target_stand" in one] == [
+        "field, target_stand: 32,375 plants/ac are wanted, but 100,000 seeds/ac were planted. "
+        "Check both figures and their unit. Used as they are."]
+
+
 TILLAGE_REFUSALS = {
     "least below greatest": ({"tillage_least": 20.0, "tillage_greatest": 12.0},
                              r"tillage_least \(20 in\) is deeper than tillage_greatest \(12 in\)"),
-    "no step": ({"tillage_step": None}, "field, tillage_step: tillage step is empty"),
+    "no step": ({"tillage_step": None}, "field, tillage_step: Tillage step is empty"),
     "step 0": ({"tillage_step": 0.0}, "tillage_step is 0 in"),
-    "no cost": ({"tillage_cost": None}, "field, tillage_cost: tillage cost is empty")}
+    "no cost": ({"tillage_cost": None}, "field, tillage_cost: Tillage cost is empty")}
 
 
 @pytest.mark.parametrize("changes,words", TILLAGE_REFUSALS.values(), ids=TILLAGE_REFUSALS)

@@ -1,4 +1,5 @@
 """The dock lets the user do what can be done now, and says what went wrong."""
+import shutil
 from pathlib import Path
 
 import pytest
@@ -91,13 +92,36 @@ def test_a_run_gets_what_the_dock_shows(opened, endings, monkeypatch, until, rec
     monkeypatch.setattr(dock_module, "FIELD_CALL", "endings:answers")
     opened.cell.setValue(7.5)
     opened.replace.setChecked(True)
+    opened.units_checked.setChecked(True)
     click(opened, "spadework_run")
     opened.task.finished.connect(lambda results: given.append(results["GIVEN"]))
     until(lambda: given)
     assert given == [{
         "RECORD": str(record_path), "OUTPUT_FOLDER": str(record_path.parent / "hollow-field-call"),
-        "PAGE": 1, "CELL": 7.5, "REPLACE": True}]
+        "PAGE": 1, "CELL": 7.5, "REPLACE": True, "UNITS_CHECKED": True}]
     assert opened.progress.value() == 100
+
+
+@pytest.mark.parametrize(("lacking", "level", "words"), [
+    ("", "Success", "Field call done, results in"),
+    ("Replant: no price.\nTillage: no cost.", "Warning", "could not be made: 2.")])
+def test_a_run_that_could_not_make_every_part_says_so_and_is_no_plain_success(
+        opened, desktop, monkeypatch, lacking, level, words):
+    from qgis.core import Qgis
+    monkeypatch.setattr(opened, "show_results", lambda: None)
+    opened._finished({"LACKING": lacking})
+    (shown,) = desktop.messageBar().items()
+    assert shown.level() == getattr(Qgis.MessageLevel, level)
+    assert words in shown.text()
+
+
+def test_that_units_are_checked_is_said_of_one_record_alone(opened, record_path, until):
+    other = shutil.copyfile(record_path, record_path.with_name("other.gpkg"))
+    opened.units_checked.setChecked(True)
+    for path, still in ((record_path, True), (other, False)):
+        opened.open_record(path)
+        until(lambda: opened.reading is None)
+        assert opened.units_checked.isChecked() is still
 
 
 def test_while_it_runs_only_cancel_is_possible_and_cancel_brings_everything_back(
@@ -181,7 +205,7 @@ def test_showing_the_record_puts_it_on_the_map(opened, desktop, empty_project):
 def test_every_widget_a_user_meets_has_a_name_and_every_control_a_tooltip(opened):
     own = [opened.open_button, opened.new_button, opened.path, opened.counts,
            opened.show_record_button, opened.count_button, opened.folder, opened.replace,
-           opened.page, opened.cell, opened.run_button, opened.cancel_button,
+           opened.units_checked, opened.page, opened.cell, opened.run_button, opened.cancel_button,
            opened.report_button, opened.show_results_button, opened.folder_button]
     for widget in own:
         assert widget.toolTip(), widget.objectName()
@@ -201,8 +225,9 @@ def test_the_tab_key_goes_through_the_job_in_its_order(opened):
         if widget is opened.open_button:
             break
     wanted = ["spadework_open", "spadework_new", "spadework_path", "spadework_show_record",
-              "spadework_count", "spadework_folder", "spadework_replace", "spadework_page_size",
-              "spadework_cell", "spadework_run", "spadework_cancel", "spadework_open_report",
+              "spadework_count", "spadework_folder", "spadework_replace",
+              "spadework_units_checked", "spadework_page_size", "spadework_cell",
+              "spadework_run", "spadework_cancel", "spadework_open_report",
               "spadework_show_results", "spadework_show_folder"]
     assert [name for name in order if name in wanted] == wanted
 

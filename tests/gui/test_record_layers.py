@@ -23,6 +23,9 @@ def test_every_layer_is_there_points_on_top_then_the_field_then_the_tables(
     in_order = [kinds[name] for name in names_in(group)]
     assert sorted(names_in(group)) == sorted(kinds)
     assert in_order == sorted(in_order, key=["point", "polygon", "none"].index)
+    assert names_in(group)[5:7] == ["yield_points", "field"]
+    assert [node.layer() for node in group.findLayers() if not node.itemVisibilityChecked()] == [
+        layers_of(record_path)["yield_points"]]
 
 
 def test_adding_a_record_twice_adds_nothing_and_keeps_what_the_user_changed(
@@ -49,9 +52,47 @@ def test_a_record_at_rest_is_folded_and_off_and_comes_back_when_asked_for(
 
 def test_a_layer_that_was_removed_comes_back_into_the_same_group(empty_project, record_path):
     group = add_record(record_path, "Hollow")
-    empty_project.removeMapLayer(layers_of(record_path)["row_counts"])
+    before = names_in(group)
+    for name in ("row_counts", "scout_notes"):
+        empty_project.removeMapLayer(layers_of(record_path)[name])
     assert add_record(record_path, "Hollow") == group
-    assert "row_counts" in names_in(group)
+    assert names_in(group) == before
+
+
+def test_a_second_record_of_the_same_field_name_is_told_from_the_first(
+        empty_project, record_path):
+    other = record_path.with_name("other.gpkg")
+    shutil.copyfile(record_path, other)
+    assert add_record(record_path, "Hollow").name() == "Hollow"
+    assert add_record(other, "Hollow").name() == f"Hollow ({other.parent.name}/other.gpkg)"
+
+
+def tables_in(layer):
+    """Return the relations of the tables in a layer's form."""
+    def walk(element):
+        if hasattr(element, "relation"):
+            yield element.relation()
+        for child in element.children() if hasattr(element, "children") else ():
+            yield from walk(child)
+    return [relation for tab in layer.editFormConfig().tabs() for relation in walk(tab)]
+
+
+def test_the_tables_in_the_forms_of_two_records_each_show_their_own_rows(
+        empty_project, record_path):
+    other = record_path.with_name("other.gpkg")
+    shutil.copyfile(record_path, other)
+    for path in (record_path, other):
+        add_record(path, path.stem)
+    for path in (record_path, other):
+        layers = layers_of(path)
+        shown = tables_in(layers["stand_counts"])
+        assert [relation.referencingLayerId() for relation in shown] == [
+            layers["row_counts"].id(), layers["plant_positions"].id()]
+        assert {relation.referencedLayerId() for relation in shown} == {
+            layers["stand_counts"].id()}
+        rule = layers["stand_counts"].constraintExpression(
+            layers["stand_counts"].fields().indexOf("plants"))
+        assert f"'{shown[0].id()}'" in rule
 
 
 def test_tables_of_parts_are_tied_to_their_layers_with_the_stops_id(empty_project, record_path):

@@ -53,7 +53,7 @@ def folder(empty_project, tmp_path):
 
 def test_groups_order_look_and_visibility_are_those_of_the_written_project(empty_project, folder):
     group = add_results(folder, "Hollow")
-    assert group.name() == "Hollow: results"
+    assert group.name() == "Hollow: results (results)"
     assert [child.name() for child in group.children()] == ["Zones"]
     nodes = group.findLayers()
     assert [(node.name(), node.layer().opacity(), node.itemVisibilityChecked())
@@ -93,6 +93,8 @@ def test_outputs_are_listed_with_the_report_first_and_only_those_that_are_there(
     assert [output.path.relative_to(folder).as_posix() for output in outputs_in(folder)] == [
         "report.pdf", "project.qgz", "zones.gpkg", "surfaces/stand.tif", "rates/replant.shp",
         "summary.json"]
+    assert [output.title for output in outputs_in(folder)][3:5] == [
+        "Surface: stand", "Rates: replant"]
 
 
 def test_a_folder_without_the_figures_is_no_field_calls(folder):

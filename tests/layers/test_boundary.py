@@ -110,3 +110,9 @@ def test_the_switch_for_exceptions_is_left_as_it_was():
     before = ogr.GetUseExceptions()
     inside_mask(wkb_of(shapely.box(0, 0, 10, 10)), [(0, 0)])
     assert ogr.GetUseExceptions() == before
+
+
+def test_a_position_a_hair_beyond_the_line_counts_as_inside_and_one_further_off_does_not():
+    # Stops are often digitised by snapping to the boundary; 0.5 mm is rounding, 2 mm is not.
+    places = [(WEST + 10 + beyond, SOUTH + 5) for beyond in (0.0005, 0.002)]
+    assert inside_mask(wkb_of(shapely.box(0, 0, 10, 10)), places).tolist() == [True, False]

@@ -11,12 +11,14 @@ PATIENCE_S = 20  # never waited for unless the other thread has died
 
 @pytest.fixture(params=[True, False], ids=["exceptions on before", "off before"])
 def before(request):
-    """Switch the exceptions of all three modules on or off; off again afterwards."""
-    for module in MODULES:
-        (module.UseExceptions if request.param else module.DontUseExceptions)()
+    """Switch the exceptions of all three modules on, or leave them off; off afterwards."""
+    if request.param:
+        for module in MODULES:
+            module.UseExceptions()
     yield request.param
-    for module in MODULES:
-        module.DontUseExceptions()
+    if request.param:
+        for module in reversed(MODULES):  # GDAL insists on this order
+            module.DontUseExceptions()
 
 
 def used():

@@ -129,3 +129,18 @@ def test_a_grid_of_sixteen_with_growing_nugget(model, middle, shares, aside):
     inner, edge, corner = weights[0][[5, 6, 9, 10]], weights[0][[1, 2, 4, 7]], weights[0][[0, 3]]
     for group, share in zip((inner, edge, corner), shares):
         assert group == pytest.approx(np.full(len(group), share), abs=5.1e-6)
+
+
+@pytest.mark.parametrize(("side", "estimate", "variance"), [(2, 592.4279, 6.42417),
+                                                            (10, 580.5867, 1.98959)])
+def test_blocks_around_the_target_of_the_seven_points(side, estimate, variance):
+    found = krige(SEVEN[:, :2], SEVEN[:, 2], NO_ERROR, BOOK, TARGET, block_m=side)
+    assert found.estimate == pytest.approx([estimate], abs=HALF_DIGIT)
+    assert found.variance == pytest.approx([variance], abs=HALF_DIGIT)
+
+
+def test_a_linear_trend_through_the_seven_points():
+    found = krige(SEVEN[:, :2], SEVEN[:, 2], NO_ERROR, BOOK, TARGET,
+                  drift=(SEVEN[:, :2], TARGET))
+    assert found.estimate == pytest.approx([567.6621], abs=HALF_DIGIT)
+    assert found.variance == pytest.approx([9.03828], abs=HALF_DIGIT)

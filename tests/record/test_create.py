@@ -225,8 +225,8 @@ def test_the_fields_form_shows_every_column_once_in_its_group(untouched, stored_
     form = stored_project(untouched).mapLayersByName("Field")[0].editFormConfig()
     shown = {group.name(): [element.name() for element in group.children()]
              for group in form.tabs()}
-    assert [name for group in shown.values() for name in group] == \
-        [column.name for column in LAYERS[0].columns]
+    assert sorted(name for group in shown.values() for name in group) == \
+        sorted(column.name for column in LAYERS[0].columns)
     assert shown["Tillage"] == ["pan_limit", "tillage_margin", "tillage_least",
                                 "tillage_greatest", "tillage_step", "tillage_cost"]
     assert "crop_price" in shown["Yield and price"] and "seed_rebate" in shown["Replanting"]
@@ -253,7 +253,7 @@ def test_lists_call_a_row_by_what_tells_it_from_the_others(
 @pytest.mark.parametrize("column,value,fine", [
     ("method", "wheel", True), ("method", "guess", False), ("evenness", None, True),
     ("growth_stage_bbch", 99, True), ("growth_stage_bbch", 100, False), ("plants", None, True),
-    ("plants", -1, False), ("length", 0.0, True)])
+    ("rows", 0, False), ("length", 0.0, True), ("length", -1.0, False)])
 def test_the_forms_rules_hold_and_break_where_the_column_says(
         untouched, column, value, fine, stored_project):
     project = stored_project(untouched)
@@ -265,6 +265,94 @@ def test_the_forms_rules_hold_and_break_where_the_column_says(
         QgsFieldConstraints.ConstraintStrength.ConstraintStrengthHard,
         QgsFieldConstraints.ConstraintOrigin.ConstraintOriginLayer)
     assert held is fine
+
+
+@pytest.mark.parametrize("given,complete", [
+    ({}, False), ({"plants": 27}, False), ({"length": 17.4}, False),
+    ({"plants": 27, "length": 17.4}, True), ({"plants": -1, "length": 17.4}, False),
+    ({"plants": 27, "method": "hoop"}, True)])
+def test_a_stop_without_plants_or_length_is_marked_in_words_and_can_be_saved(
+        untouched, given, complete, stored_project):
+    layer = stored_project(untouched).mapLayersByName("Stand counts")[0]
+    feature = QgsVectorLayerUtils.createFeature(layer)
+    for name, value in given.items():
+        feature.setAttribute(name, value)
+    strength = QgsFieldConstraints.ConstraintStrength
+    place = layer.fields().indexOf("plants")
+    held, said = QgsVectorLayerUtils.validateAttribute(
+        layer, feature, place, strength.ConstraintStrengthSoft,
+        QgsFieldConstraints.ConstraintOrigin.ConstraintOriginLayer)
+    assert held is complete
+    assert complete or layer.fields().at(place).constraints().constraintDescription() == \
+        "Plants: enter plants and length, or count the rows one by one below."
+    saved, _ = QgsVectorLayerUtils.validateAttribute(
+        layer, feature, place, strength.ConstraintStrengthHard,
+        QgsFieldConstraints.ConstraintOrigin.ConstraintOriginLayer)
+    assert saved
+
+
+def within(element):
+    """Return the names of the columns and tables in a form's element, in order."""
+    if not hasattr(element, "children"):
+        return [element.name()]
+    return [name for child in element.children() for name in within(child)]
+
+
+def test_every_form_shows_every_column_once_and_what_names_the_row_last(
+        untouched, stored_project):
+    project = stored_project(untouched)
+    for spec in LAYERS:
+        tabs = project.mapLayersByName(spec.title)[0].editFormConfig().tabs()
+        shown = [name for tab in tabs for name in within(tab)]
+        tables = [f"{child.name}_of_{spec.name}" for child in LAYERS
+                  if child.parent and child.parent[0] == spec.name]
+        assert sorted(shown) == sorted([column.name for column in spec.columns] + tables)
+        assert tabs[-1].name() == "Identity" and shown.index("reading_id") >= len(shown) - 2
+        assert not any(tab.isGroupBox() for tab in tabs)
+
+
+def test_rows_are_counted_one_by_one_before_the_tape_and_tables_know_their_relation(untouched):
+    style, = queried(untouched, "SELECT styleQML FROM layer_styles WHERE f_table_name = ?",
+                     "stand_counts")[0]
+    assert style.index('"row_counts_of_stand_counts"') < style.index(
+        '"plant_positions_of_stand_counts"')
+    # once as the element's name and once as its relation, beside the rule of the plants
+    assert style.count('relation="row_counts_of_stand_counts"') == 1
+    assert style.count('relation="plant_positions_of_stand_counts"') == 1
+
+
+@pytest.mark.parametrize("method,shown", [
+    ("hoop", {"Row or wheel": False, "Hoop": True}),
+    ("wheel", {"Row or wheel": True, "Hoop": False}),
+    (None, {"Row or wheel": True, "Hoop": False})])
+def test_a_stop_asks_only_what_its_method_needs(untouched, method, shown, stored_project):
+    layer = stored_project(untouched).mapLayersByName("Stand counts")[0]
+    feature = QgsFeature(layer.fields())
+    feature.setAttribute("method", method)
+    context = QgsExpressionContext()
+    context.setFeature(feature)
+    boxes = {box.name(): box.visibilityExpression() for box in
+             layer.editFormConfig().tabs()[0].children() if hasattr(box, "children")}
+    assert all(rule.enabled() for rule in boxes.values())
+    assert {name: bool(rule.data().evaluate(context)) for name, rule in boxes.items()} == shown
+
+
+def test_harvests_lie_lowest_of_the_points_over_the_field_and_are_switched_off(
+        untouched, stored_project):
+    nodes = stored_project(untouched).layerTreeRoot().findLayers()
+    names = [node.name() for node in nodes]
+    assert names[:7] == ["Stand counts", "Seed depths", "Compaction readings", "Soil probes",
+                         "Scouting notes", "Yield points", "Field"]
+    assert [node.name() for node in nodes if not node.itemVisibilityChecked()] == ["Yield points"]
+
+
+@pytest.mark.parametrize("layer,nearest", [
+    ("Stand counts", None), ("Compaction readings", 1500.0), ("Seed depths", 1500.0)])
+def test_where_readings_share_a_stop_only_its_number_is_printed_from_afar(
+        untouched, layer, nearest, stored_project):
+    label = stored_project(untouched).mapLayersByName(layer)[0].labeling().settings()
+    assert label.scaleVisibility is (nearest is not None)
+    assert nearest is None or label.minimumScale == nearest  # shown at 1:1500 and larger
 
 
 def test_a_plain_qgis_adds_a_stop_and_the_record_is_read_back(record, stored_project):

@@ -79,7 +79,7 @@ def test_a_limit_given_goes_before_the_records_own(qgis_app, tmp_path):
 
 def test_a_limit_that_is_empty_is_asked_for(qgis_app, tmp_path):
     path = call(tmp_path, [{}], field={"pan_limit": None})
-    with pytest.raises(InputProblem, match="field, pan_limit: limit of a pan is empty; enter"):
+    with pytest.raises(InputProblem, match="field, pan_limit: Limit of a pan is empty. Enter"):
         read(path)
     assert read(path, limit=290.0).stops[0].found
 
@@ -162,7 +162,8 @@ LEFT_OUT = {
 @pytest.mark.parametrize("change,words", LEFT_OUT.values(), ids=LEFT_OUT)
 def test_an_insertion_that_does_not_compare_is_left_out_and_named(
         qgis_app, tmp_path, change, words):
-    rows = [{**row, **PLACE} for row in insertion_rows()[:5]]
+    rows = [{**row, **PLACE, "x": PLACE["x"] + 2 * number}
+            for number, row in enumerate(insertion_rows()[:5])]
     for number in (1, 3):
         rows[number].update(change)
     found = read(call(tmp_path, rows))
@@ -179,7 +180,7 @@ def test_a_felt_reading_beside_a_gauge_is_of_no_cone(qgis_app, tmp_path):
 
 
 def test_dry_soil_is_told_and_used(qgis_app, tmp_path):
-    found = read(call(tmp_path, [{"moisture": "dry"}, {"moisture": "moist"}]))
+    found = read(call(tmp_path, [{"moisture": "dry"}, {"moisture": "moist", "x": WEST + 30}]))
     assert found.warnings == ("compaction_readings, row 1: taken in dry soil, which reads harder "
                               "than it is for roots. Used; probe again when the soil is moist.",)
     assert len(found.pans) == 2 and found.left_out == 0

@@ -1,8 +1,11 @@
+import datetime
+
 import pytest
 
 from plugin.core.problems import InputProblem
 from plugin.record.plan_settings import (
     machine_width_m,
+    replant_doubts,
     replant_settings,
     smallest_zone_m2,
     tillage_settings,
@@ -43,8 +46,52 @@ def test_both_unit_systems_cost_the_same_per_square_metre(qgis_app, tmp_path):
     "planting_date", "replant_date", "expected_yield", "crop_price", "target_stand",
     "expected_emergence", "seed_unit_cost", "termination_cost", "replanting_cost", "crop"])
 def test_a_figure_that_the_replant_decision_needs_is_asked_for(qgis_app, tmp_path, column):
-    with pytest.raises(InputProblem, match=f"field, {column}: .* is empty; enter .* in the record"):
+    with pytest.raises(InputProblem, match=f"^field, {column}: .* is empty. Enter it in the rec"):
         replant_settings(record(tmp_path, **{column: None}))
+
+
+def test_all_empty_figures_are_named_at_once_by_the_titles_of_the_form(qgis_app, tmp_path):
+    given = record(tmp_path, crop_price=None, replant_date=None, crop=None, tillage_step=None,
+                   tillage_cost=None)
+    with pytest.raises(InputProblem, match="^field: these are empty: Crop, Replant date, Crop "
+                                           "price. Enter them in the record.$"):
+        replant_settings(given)
+    with pytest.raises(InputProblem, match="^field: these are empty: Tillage step, Tillage cost. "
+                                           "Enter them in the record.$"):
+        tillage_settings(given, chance_limit=0.5)
+
+
+@pytest.mark.parametrize("crop,called", [("soybean", "soybean"), ("wheat", "wheat"),
+                                         ("other", "a crop entered as other")])
+def test_a_crop_without_a_yield_table_is_told_before_anything_else(
+        qgis_app, tmp_path, crop, called):
+    with pytest.raises(InputProblem, match=f"^There is no yield table for {called} yet, so no "
+                                           "replant plan is made. There are tables for corn.$"):
+        replant_settings(record(tmp_path, crop=crop, crop_price=None))
+
+
+@pytest.mark.parametrize("target,told", [(13_599, True), (13_600, False), (68_000, False),
+                                         (68_001, True)])
+def test_a_target_far_from_the_seeds_planted_is_asked_about(qgis_app, tmp_path, target, told):
+    # 40 % and 200 % of 34,000.
+    given = record(tmp_path, seeds_planted=34_000.0, target_stand=float(target))
+    assert replant_doubts(given) == ((
+        f"field, target_stand: {target:,} plants/ac are wanted, but 34,000 seeds/ac were planted. "
+        "Check both figures and their unit. Used as they are.",) if told else ())
+
+
+@pytest.mark.parametrize("day,told", [(20, False), (21, True)])
+def test_a_replant_date_before_the_visit_is_asked_about(qgis_app, tmp_path, day, told):
+    given = record(tmp_path, visit_date=datetime.date(2026, 5, day))  # replant date: 20 May
+    assert replant_doubts(given) == ((
+        "field, replant_date: 2026-05-20 is before the visit (2026-05-21). Enter the day the field "
+        "could be replanted. Used as it is.",) if told else ())
+
+
+@pytest.mark.parametrize("column", ["target_stand", "seeds_planted", "visit_date", "replant_date"])
+def test_what_is_empty_raises_no_doubt(qgis_app, tmp_path, column):
+    given = {"target_stand": 9e6, "visit_date": datetime.date(2026, 9, 1)}
+    assert len(replant_doubts(record(tmp_path, **{**given, column: None}))) == 1
 
 
 @pytest.mark.parametrize("units,unit", [("us", "in"), ("metric", "cm")])
@@ -59,7 +106,7 @@ def test_tillage_settings_are_the_records_own(qgis_app, tmp_path, units, unit):
 @pytest.mark.parametrize("column", ["tillage_least", "tillage_greatest", "tillage_step",
                                     "tillage_margin", "tillage_cost"])
 def test_a_figure_that_the_tillage_plan_needs_is_asked_for(qgis_app, tmp_path, column):
-    with pytest.raises(InputProblem, match=f"field, {column}: .* is empty; enter"):
+    with pytest.raises(InputProblem, match=f"^field, {column}: .* is empty. Enter it"):
         tillage_settings(record(tmp_path, **{column: None}), chance_limit=0.5)
 
 

@@ -1,5 +1,6 @@
 """The report as a reader gets it: the PDF, read back with another program."""
 import copy
+import shutil
 import threading
 
 import pytest
@@ -99,13 +100,13 @@ def test_page_one_says_what_was_found_and_what_is_advised(whole_report):
     ("replant", None, "Replant plan", "34,000 seeds/ac"),
     ("tillage", None, "Tillage plan", "433 USD"),
     ("yields", [], "Yield maps", "171.2")])
-def test_a_missing_section_has_no_page_and_page_one_says_that_it_was_not_looked_at(
+def test_a_missing_section_has_no_page_and_page_one_says_that_it_is_not_in_the_report(
         printed, whole_report, key, empty, name, gone):
     whole = pages_of(whole_report)
     left = pages_of(printed({**summary(), key: empty}))
     assert len(left) < len(whole)
-    assert f"Not looked at: {name}." in left[0]
-    assert "Not looked at" not in whole[0]
+    assert f"Not in this report: {name}." in left[0]
+    assert "Not in this report" not in whole[0]
     assert gone in " ".join(whole)
     assert gone not in " ".join(left)
 
@@ -114,7 +115,7 @@ def test_a_field_call_that_made_nothing_still_prints_its_readings_and_its_cautio
     said = {**summary(), "stand": None, "pan": None, "replant": None, "tillage": None,
             "yields": []}
     words = words_of(printed(said), "-layout")
-    for text in ("36 stops", "No plan could be made", said["lacking"][0], "Yield maps."):
+    for text in ("36 stops", "No plan was made", said["lacking"][0], "Yield maps."):
         assert text in words
 
 
@@ -123,6 +124,42 @@ def test_figures_from_memory_carry_a_mark_and_its_meaning(whole_report):
     assert "Seed rebate (from memory) †" in words
     assert "1994, from memory. †" in words
     assert "† This figure is from memory" in words
+
+
+def test_a_rating_from_memory_carries_a_mark_on_page_one_and_one_that_was_read_does_not(printed):
+    said = summary()
+    first = pages_of(printed(said))[0]
+    assert "Moderate †" in first and "† From memory: check it against the bulletin" in first
+    said["pan"]["rating"]["from_memory"] = False
+    first = pages_of(printed(said))[0]
+    assert "Moderate" in first and "†" not in first
+
+
+def test_the_map_of_the_stand_has_the_classes_of_its_table(printed):
+    # half, seven and nine tenths of the target of 32,000
+    words = words_of(printed(summary()), "-layout")
+    for limits in ("below 16,000 plants/ac", "16,000 to 22,400 plants/ac",
+                   "22,400 to 28,800 plants/ac", "28,800 plants/ac or more"):
+        assert limits in words
+    said = summary()
+    said["stand"]["zones"] = []
+    assert "22,400" not in words_of(printed(said), "-layout")
+
+
+def test_a_tillage_map_says_how_sure_both_the_chance_and_the_depth_are(whole_report):
+    page = next(page for page in pages_of(whole_report) if "Till 66.9 ac" in page
+                and "Page 1 of" not in page)
+    for verdict in ("off by 0.3 as a rule", "do not support a map of the bottom"):
+        assert squeezed(verdict) in squeezed(page)
+
+
+def test_a_hard_layer_without_maps_shares_a_page(printed, tmp_path, call_folder):
+    folder = shutil.copytree(call_folder, tmp_path / "call")
+    for path in (folder / "surfaces").glob("*.tif"):
+        path.unlink()
+    pages = pages_of(printed(summary(), folder=folder))
+    page = next(page for page in pages if "surfaces/pan_chance.tif" in page)
+    assert "surfaces/stand.tif" in page
 
 
 def test_a_very_long_field_name_is_printed_whole_on_every_page(printed):
@@ -180,8 +217,8 @@ def test_a_remark_longer_than_a_page_is_carried_on(printed):
 def test_a_folder_without_one_of_the_maps_says_so(printed, tmp_path):
     (tmp_path / "bare").mkdir()
     words = words_of(printed(summary(), folder=tmp_path / "bare"))
-    assert "No map: the folder holds no surfaces/stand.tif." in words
-    assert "No map: the folder holds no zones.gpkg, tillage_plan." in words
+    assert "No map was made (surfaces/stand.tif)." in words
+    assert "No map was made (zones.gpkg, tillage_plan)." in words
 
 
 def test_the_legend_of_a_plan_prints_the_rates_of_the_summary(printed):

@@ -54,8 +54,31 @@ def test_no_map_is_blank(composed, name):
 
 
 def test_the_stand_is_painted_in_viridis(composed):
+    # Four classes, and no cell below 22,400: the eight steps of viridis at 5 1/3 and at 8. The
+    # first one's red is 0x28 + 1/3 (0x5e - 0x28) = 58.
     seen = set(map(tuple, pixels_of(composed, map_items(composed)["stand"])))
-    assert {(0x44, 0x01, 0x54), (0x21, 0x91, 0x8C), (0xFD, 0xE7, 0x25)} <= seen
+    assert {(58, 183, 118), (0xFD, 0xE7, 0x25)} <= seen
+
+
+@pytest.mark.parametrize(("name", "surfaces"), [
+    ("replant_plan", ("stand",)), ("tillage_plan", ("pan_chance", "pan_bottom"))])
+def test_a_plan_is_hatched_where_what_it_rests_on_knows_little(qgis_app, call_folder, name,
+                                                               surfaces):
+    from qgis.core import QgsProject
+
+    from plugin.report.map_layers import FolderMaps
+    maps = FolderMaps(QgsProject(), folder=call_folder, boundary_wkb=boundary_wkb(),
+                      crs_wkt=crs_wkt(), units="us")
+    plan = summary()[name.removesuffix("_plan")]
+    hatched = maps.plan(name, plan, caption="", decided_by=surfaces)
+    bare = maps.plan(name, plan, caption="", decided_by=("pan_top",))  # which has no such place
+    assert hatched.entries[-1].text == "here the map knows little"
+    assert len(hatched.entries) == len(bare.entries) + 1
+    assert len(hatched.layers) == len(bare.layers) + 1
+    # 30 % of 800 m by 25 % of 600 m
+    (shape,) = [feature.geometry() for feature in hatched.layers[-2].getFeatures()]
+    assert shape.area() == pytest.approx(240 * 150, rel=1e-9)  # rounding only
+    maps.close()
 
 
 def test_nothing_is_painted_outside_the_boundary(composed):

@@ -43,10 +43,11 @@ def layer_of(project, table):
                 if layer.source().endswith(f"layername={table}"))
 
 
-def test_stops_lie_on_top_then_the_field_over_plans_zones_and_surfaces(opened):
+def test_stops_lie_on_top_then_the_field_the_hatch_plans_and_surfaces(opened):
     project = opened()
     groups = project.layerTreeRoot().children()
-    assert [group.name() for group in groups] == ["Stops", "Field", "Plans", "Zones", "Surfaces"]
+    assert [group.name() for group in groups] == [
+        "Stops", "Field", "Where the maps know little", "Plans", "Surfaces"]
     assert all(layer.isValid() for layer in project.mapLayers().values())
     field = groups[1].children()
     assert [node.itemVisibilityChecked() for node in field] == [True, True]
@@ -58,10 +59,34 @@ def test_stops_lie_on_top_then_the_field_over_plans_zones_and_surfaces(opened):
 
 
 def test_the_field_is_no_zone(opened):
-    zones = next(group for group in opened().layerTreeRoot().children()
-                 if group.name() == "Zones")
-    assert [node.layer().source().split("layername=")[1] for node in zones.children()] == [
-        "stand_unsure", "pan_bottom_unsure"]
+    groups = {group.name(): [node.layer().source().split("layername=")[1]
+                             for node in group.children()]
+              for group in opened().layerTreeRoot().children() if group.name() in (
+                  "Where the maps know little", "Plans", "Zones")}
+    assert groups == {"Where the maps know little": ["stand_unsure", "pan_bottom_unsure"],
+                      "Plans": ["replant_plan", "tillage_plan"]}
+
+
+def test_only_the_hatch_of_the_plan_that_is_shown_is_on(opened, folder):
+    gpkg = ogr.Open(str(folder / "zones.gpkg"), 1)
+    gpkg.DeleteLayer("replant_plan")
+    gpkg = None
+    group = next(group for group in opened().layerTreeRoot().children()
+                 if group.name() == "Where the maps know little")
+    assert [node.itemVisibilityChecked() for node in group.children()] == [False, True]
+
+
+def test_columns_of_a_plan_have_words_and_fractions_two_decimals(opened):
+    from qgis.core import QgsApplication
+    layer = layer_of(opened(), "replant_plan")
+    fields = layer.fields()
+    assert [layer.attributeDisplayName(fields.indexOf(name)) for name in (
+        "zone", "rate", "rate_unit")] == ["Zone", "Rate", "Unit of rate"]
+    place = fields.indexOf("rate")
+    setup = fields.at(place).editorWidgetSetup()
+    shown = QgsApplication.fieldFormatterRegistry().fieldFormatter(
+        setup.type()).representValue(layer, place, setup.config(), None, 32.123456)
+    assert shown == "32.12"
 
 
 def test_a_folder_of_an_earlier_version_without_the_field_opens_too(opened, folder):
@@ -69,7 +94,7 @@ def test_a_folder_of_an_earlier_version_without_the_field_opens_too(opened, fold
     gpkg.DeleteLayer("field")
     gpkg = None
     names = [group.name() for group in opened().layerTreeRoot().children()]
-    assert names == ["Stops", "Plans", "Zones", "Surfaces"]
+    assert names == ["Stops", "Where the maps know little", "Plans", "Surfaces"]
 
 
 def test_paper_covers_the_cells_that_reach_over_the_edge_of_the_field(opened):

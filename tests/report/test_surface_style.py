@@ -32,9 +32,9 @@ def test_classes_say_their_limits_in_the_unit():
     texts = [one.text for one in surface_classes([24_000, 26_500], sequence="viridis",
                                                  unit="plants/ac")]
     assert texts == ["below 24,000 plants/ac", "24,000 to 26,500 plants/ac",
-                     "26,500 plants/ac and more"]
+                     "26,500 plants/ac or more"]
     shares = surface_classes([.05, .5], sequence="Blues", unit="%", scale=100.0)
-    assert [one.text for one in shares] == ["below 5 %", "5 to 50 %", "50 % and more"]
+    assert [one.text for one in shares] == ["below 5 %", "5 to 50 %", "50 % or more"]
     tenths = surface_classes([0.1, 2.5], sequence="Blues", unit="t/ha")
     assert tenths[1].text == "0.1 to 2.5 t/ha"
 

@@ -5,6 +5,7 @@ import sys
 import zipfile
 from datetime import date
 from pathlib import Path
+from xml.etree.ElementTree import canonicalize
 
 import numpy as np
 import pytest
@@ -77,6 +78,22 @@ def test_harvests_are_added_on_demand_and_nothing_else_changes(tmp_path):
     assert after.field == before.field
 
 
+def test_symbols_and_forms_kept_here_are_those_that_a_new_record_gets(qgis_app, tmp_path):
+    from qgis.core import QgsVectorLayer
+    from qgis.PyQt.QtXml import QDomDocument
+    make_record(tmp_path / "again.gpkg")
+    shutil.copy(RECORD, tmp_path / "kept.gpkg")  # QGIS leaves files beside what it opens
+
+    def style(name, layer):
+        opened, document = QgsVectorLayer(
+            f"{tmp_path / name}|layername={layer}", layer, "ogr"), QDomDocument()
+        assert opened.isValid()
+        opened.exportNamedStyle(document)
+        return canonicalize(document.toString(), strip_text=True)
+    for spec in LAYERS:
+        assert style("kept.gpkg", spec.name) == style("again.gpkg", spec.name), spec.name
+
+
 @pytest.mark.parametrize("path", [RECORD, PROJECT])
 def test_files_kept_here_are_below_one_megabyte(path):
     assert 0 < path.stat().st_size < 1_000_000
@@ -91,6 +108,9 @@ def test_the_project_opens_clean_with_the_layers_of_the_record_in_one_group(qgis
     groups = project.layerTreeRoot().findGroups()
     assert [group.name() for group in groups] == ["Sample field (invented data)"]
     layers = {node.layer().name(): node.layer() for node in groups[0].findLayers()}
+    assert [node.name() for node in groups[0].findLayers()][5:7] == ["Yield points", "Field"]
+    assert [node.name() for node in groups[0].findLayers()
+            if not node.itemVisibilityChecked()] == ["Yield points"]
     assert set(layers) == {spec.title for spec in LAYERS}
     assert len(project.mapLayers()) == len(LAYERS)
     record = open_record(RECORD)

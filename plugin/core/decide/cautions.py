@@ -16,6 +16,8 @@ REPLANT = (
     "bar the crop or ask for a wait. Plants left standing act as weeds.",
     "Yield tables are averages over years and places for even stands; one season can differ "
     "widely.",
+    "The range of the gain covers how well the stand is known, and nothing else: prices, costs, "
+    "dates and the yield table are taken as they were entered.",
     "Patches of two ages are harder to spray and harvest, and thin stands close late and let "
     "weeds in; the plan puts no price on either.",
 )
@@ -34,5 +36,7 @@ DEEP_TILLAGE = (
     "be high without harm to roots.",
     "Depths come from cone readings on one day at one moisture. Local extension advice comes "
     "before this plan.",
+    "Whether loosening pays is not worked out here: in trials it raised the yield, changed "
+    "nothing or cost yield. The money shown is the cost of the pass alone.",
     "A loosened layer comes back under random traffic; plan the wheel tracks and a rooted cover.",
 )

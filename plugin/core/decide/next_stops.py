@@ -111,9 +111,10 @@ def next_stops(surface, decision, *, count, reading_error=None, cost=0.0, spacin
     money = decision.loss * convert(_areas_m2(surface, cells, cells_m, tick), "m2",
                                     decision.area_unit)
     fine = model.nugget if model.structured else model.sill  # varies too finely to be decided on
+    within = 0.0 if surface.account.get("block_m") else fine  # a block's error is without it
     posterior = Posterior(sites[:, :2], sites[:, 3], model)
-    spread, wider = _own_spread(surface, posterior, fine, cells, cells_m)
-    place_spread, place_wider = _own_spread(surface, posterior, fine, places, places_m)
+    spread, wider = _own_spread(surface, posterior, within, cells, cells_m)
+    place_spread, place_wider = _own_spread(surface, posterior, within, places, places_m)
     tick(0.07)
     across = posterior.between(cells_m, places_m)
     across *= wider[:, None] * place_wider

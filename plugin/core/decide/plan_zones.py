@@ -1,23 +1,7 @@
-"""From one action a cell to zones that a machine can work, and sums over them."""
+"""What plans ask of a surface, and sums over their zones."""
 import numpy as np
 
 from ..problems import InputProblem
-from ..zone.smallest_area import merge_small
-from ..zone.smooth import mode_filter
-
-
-def workable_classes(classes, inside, *, cell_area_m2, smallest_area_m2, smooth_radius_cells):
-    """Return classes smoothed, and then cleared of patches below the smallest area.
-
-    Parameters
-        classes              (rows, columns) integers, OUTSIDE where `inside` is 0
-        inside               (rows, columns) share of each cell in the field
-        smooth_radius_cells  of `mode_filter`; 0 smooths nothing
-    Returns  (rows, columns) classes
-    """
-    smooth = mode_filter(classes, inside, radius_cells=smooth_radius_cells)
-    return merge_small(smooth, inside, cell_area_m2=cell_area_m2,
-                       smallest_area_m2=smallest_area_m2)
 
 
 def zone_means(labels, inside, values, count):

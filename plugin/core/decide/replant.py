@@ -7,9 +7,10 @@ from ..problems import InputProblem
 from ..units import convert
 from ..zone.patches import patches
 from ..zone.statistics import zone_map_of
+from ..zone.workable import workable_classes
 from ..zone_map import OUTSIDE
 from .cautions import REPLANT
-from .plan_zones import require_surface, workable_classes, zone_means
+from .plan_zones import require_surface, zone_means
 from .replant_gain import break_even_stand, gain_line, gain_per_area, kept_line, replanted_percent
 from .replant_settings import ReplantSettings
 

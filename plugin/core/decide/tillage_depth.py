@@ -9,12 +9,14 @@ from ..problems import InputProblem
 from ..units import convert
 from ..zone.patches import patches
 from ..zone.statistics import zone_map_of
+from ..zone.workable import workable_classes
 from ..zone_map import OUTSIDE
 from .cautions import DEEP_TILLAGE
 from .checks import require_number
-from .plan_zones import require_surface, workable_classes, zone_means
+from .plan_zones import require_surface, zone_means
 
 LEAVE, TILL, BEYOND = "leave", "till", "cannot reach"
+LIKELY = 0.5  # chance of a pan from which ground counts as holding one, unless told otherwise
 WIDEST_MARGIN_IN = 2.0  # US Forest Service, guide to subsoiling (0834-2828): 1 to 2 in below
 _ROUNDING = 1e-9  # of a step: a depth this little above a step is on it
 
@@ -36,7 +38,7 @@ class TillageSettings:
     cost_per_area: float
     currency: str
     depth_unit: str = "in"
-    chance_limit: float = 0.5
+    chance_limit: float = LIKELY
 
     def __post_init__(self):
         unit = self.depth_unit

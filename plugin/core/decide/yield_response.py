@@ -8,6 +8,7 @@ from ..problems import InputProblem
 from ..units import convert
 from .data_table import data_table_names, read_data_table
 
+USUAL_TABLE = "corn_nafziger_1994"  # the one that covers most dates and stands
 _COMMON_YEAR = 2001  # any year without a 29 February: the tables know no year
 
 
@@ -49,6 +50,18 @@ def tables():
     titles = {name: read_data_table(name) for name in data_table_names()}
     return {name: table.head["title"] for name, table in titles.items()
             if "stand_unit" in table.head}
+
+
+def require_table_for(crop):
+    """Refuse a crop for which there is no yield table.
+
+    Raises   InputProblem: there is none, and so no replant plan
+    """
+    crops = sorted({read_data_table(name).head["crop"] for name in tables()})
+    if crop not in crops:
+        called = "a crop entered as other" if crop == "other" else crop
+        raise InputProblem(f"There is no yield table for {called} yet, so no replant plan is made. "
+                           f"There are tables for {', '.join(crops)}.")
 
 
 def load_table(name, stand_unit):
@@ -140,8 +153,11 @@ def _days_within(table, dates):
         days = np.array([_day_of(one) for one in dates], float)
     outside = (days < table.days[0]) | (days > table.days[-1])
     if outside.any():
+        first, last = (_day_in_words(day) for day in (table.days[0], table.days[-1]))
         raise InputProblem(f"A planting date of {_day_in_words(days[outside].flat[0])} is outside "
-                           f"the table \"{table.title}\", which covers {table.reach}.")
+                           f"the table \"{table.title}\", which covers {table.reach}. Enter a "
+                           f"planting and a replant date from {first} to {last}, or make no "
+                           "replant plan from this table.")
     return days
 
 

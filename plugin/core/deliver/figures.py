@@ -31,10 +31,16 @@ def interval(low, high, unit=""):
 
 
 def share(value):
-    """Return the figure of a share (0 to 1) in whole percent."""
+    """Return the figure of a chance (0 to 1) in whole percent.
+
+    One that would read as certain, 0 % or 100 %, reads "under 1 %" or "over 99 %": it rests on
+    draws and on a model, and neither knows for certain.
+    """
     if value is None or not math.isfinite(value):
         return figure(None, "%")
-    return {"value": 100 * float(value), "unit": "%", "text": f"{_clean(100 * value, 0)} %"}
+    text = f"{_clean(100 * value, 0)} %"
+    text = {"0 %": "under 1 %", "100 %": "over 99 %"}.get(text, text)
+    return {"value": 100 * float(value), "unit": "%", "text": text}
 
 
 def _text(value, unit):

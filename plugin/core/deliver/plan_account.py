@@ -1,8 +1,6 @@
 """A plan as figures and words: what the summary keeps and the report prints."""
 from .figures import figure, interval, share
 
-REPLANT_WORDS = {"keep": "keep", "replant": "replant"}
-
 
 def plan_account(plan, *, title, headline, break_even=None):
     """Return a Plan as plain figures and words.
@@ -24,7 +22,8 @@ def plan_account(plan, *, title, headline, break_even=None):
             "gain": figure(zone.gain, plan.currency),
             "interval": interval(zone.gain_low, zone.gain_high, plan.currency),
             "chance": share(zone.chance),
-            "figures": {name: _figure_of_zone(*pair) for name, pair in zone.figures.items()}}
+            "figures": {name: _figure_of_zone(name, *pair)
+                        for name, pair in zone.figures.items()}}
             for zone in plan.zones],
         "totals": {
             "area_by_action": {action: figure(area_of(plan, action), plan.area_unit)
@@ -56,25 +55,50 @@ def replant_headline(plan):
             f"{figure(seeds, 'seed units')['text']}.")
 
 
+def for_the_whole(headline, is_map):
+    """Return a headline as it is, or, where a surface behind the plan is no map, saying so."""
+    if is_map:
+        return headline
+    return ("The readings give no map; for the field as a whole: "
+            f"{headline[0].lower()}{headline[1:]}")
+
+
 def tillage_headline(plan):
     """Return the tillage decision in one sentence."""
     whole, left = sum(zone.area for zone in plan.zones), area_of(plan, "leave")
     tilled, unit = area_of(plan, "till"), plan.area_unit
+    beyond = figure(area_of(plan, "cannot reach"), unit)["text"]
+    too_deep = area_of(plan, "cannot reach") > 0
+    if not tilled and too_deep:
+        return (f"Loosen nothing with this tool: on {beyond} of {figure(whole, unit)['text']} the "
+                "hard layer lies deeper than it reaches.")
     if not tilled:
         return "Leave the ground alone: no zone is likely enough to hold a pan the tool can break."
     depths = sorted({zone.rate for zone in plan.zones if zone.action == "till"})
     depth = figure(depths[0], plan.rate_unit)["text"]
     if len(depths) > 1:
         depth += f" to {figure(depths[-1], plan.rate_unit)['text']}"
-    return (f"Loosen {figure(tilled, unit)['text']} of {figure(whole, unit)['text']}, "
-            f"{depth} deep, "
-            f"and leave {figure(left, unit)['text']}: {figure(plan.gain, plan.currency)['text']} "
-            "less than tilling all of it.")
+    if not left and not too_deep:
+        return f"Loosen all of it, {figure(whole, unit)['text']}, {depth} deep."
+    parts = [f"Loosen {figure(tilled, unit)['text']} of {figure(whole, unit)['text']}, "
+             f"{depth} deep"]
+    if left:
+        parts.append(f", and leave {figure(left, unit)['text']}: "
+                     f"{figure(plan.gain, plan.currency)['text']} less than tilling all of it")
+    if too_deep:
+        parts.append(f"; on {beyond} the hard layer lies deeper than the tool reaches")
+    return "".join(parts) + "."
 
 
-def _figure_of_zone(value, unit):
+def _figure_of_zone(name, value, unit):
     found = figure(value, unit)
-    if "%" in unit and found["value"] is not None:
+    if found["value"] is None:
+        return found
+    if "chance" in name and unit == "%":
+        found["text"] = share(value / 100)["text"]
+    elif "standard error" in name:  # whole centimetres would round a small error up or away
+        found["text"] = f"{value:.1f} {unit}"
+    elif "%" in unit:
         found["text"] = f"{round(value)} {unit}"
     return found
 

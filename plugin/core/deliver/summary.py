@@ -1,11 +1,14 @@
 """The summary of a field call: every figure the report prints, with its unit and its text."""
+from scipy.special import stdtrit
+
+from ..decide.cautions import DEEP_TILLAGE
+from ..interpolate.estimate import MEAN
 from .figures import figure, interval
 
 TITLES = {"stand_counts": "Stand counts", "row_counts": "Rows counted one by one",
           "plant_positions": "Plant positions", "seed_depths": "Seed depths",
           "compaction_readings": "Insertions", "compaction_profile": "Resistances by depth",
           "probe_points": "Soil cores", "scout_notes": "Notes", "yield_points": "Yield records"}
-NORMAL_90 = 1.6448536269514722
 
 
 def summary_of(record, made, *, area, stand=None, pan=None, yields=(), replant=None, tillage=None,
@@ -38,7 +41,13 @@ def summary_of(record, made, *, area, stand=None, pan=None, yields=(), replant=N
         "pan": None if pan is None else _pan(pan, units),
         "yields": [_yield(one) for one in yields],
         "replant": replant, "tillage": tillage,
-        "cautions": _once([replant, tillage]), "lacking": list(lacking)}
+        "cautions": _once([plan["cautions"] for plan in (replant, tillage) if plan]
+                          + [DEEP_TILLAGE] * (pan is not None)), "lacking": list(lacking)}
+
+
+def mapped(surface):
+    """Tell whether a surface's diagnostics are those of a map and not of the mean."""
+    return surface["method"] != MEAN
 
 
 def _readings(layer, count, section, yields):
@@ -65,10 +74,10 @@ def _stand(stand, field, units):
     account, surface = stand["account"], stand["surface"]
     unit = account["unit"]
     mean, error = surface["mean"], surface["mean_error"]
-    half = None if error is None else NORMAL_90 * error
+    half = None if error is None else _half_width(error, surface["places"])
     return {
         "title": "Stand", "unit": unit, "mean": figure(mean, unit),
-        "interval": None if half is None else interval(mean - half, mean + half, unit),
+        "interval": None if half is None else interval(max(mean - half, 0.0), mean + half, unit),
         "target": None if field["target_stand"] is None else figure(field["target_stand"], unit),
         "stops": figure(account["stops"]), **_map(surface),
         "error": (f"The error of a count rests on {_ERROR_WORDS[account['error_source']]}."),
@@ -88,7 +97,21 @@ def _pan(pan, units):
         "top": figure(pan["top"]["mean"], units.depth) if pan["top"] else figure(None, units.depth),
         "bottom": figure(pan["bottom"]["mean"] if pan["bottom"] else None, units.depth),
         "area_with_pan": figure(pan["area_with_pan"], units.area),
-        "maps": {name: _map(pan[name]) for name in ("chance", "top", "bottom") if pan[name]}}
+        "maps": {name: _map(pan[name]) | ({"verdict": _verdict_of_chance(pan[name])}
+                                          if name == "chance" else {})
+                 for name in ("chance", "top", "bottom") if pan[name]}}
+
+
+def _verdict_of_chance(surface):
+    """The check of a chance map as people count: how many readings left out it had right."""
+    if not mapped(surface):
+        return surface["verdict"]
+    check = surface["diagnostics"]["left_out"]
+    right = sum((observed > 0.5) == (predicted > 0.5) for observed, predicted in
+                zip(check["observed"], check["predicted"]))
+    count = len(check["observed"])
+    return (f"The map holds: of {count} stops, each left out in turn to check it, it was right at "
+            f"{right}.")
 
 
 def _yield(one):
@@ -100,13 +123,20 @@ def _yield(one):
 
 def _map(surface):
     """How a map was made, in a few words and in full, and how far it holds."""
-    return {"method": f"{surface['method'].capitalize()} of {surface['observations']:,} readings.",
+    return {"method": f"{_method(surface)}.",
             "detail": _detail(surface), "verdict": surface["verdict"]}
+
+
+def _method(surface):
+    count = f"{surface['observations']:,} readings"
+    if not mapped(surface):
+        return f"Mean of {count}"
+    return f"{surface['method'].capitalize()} of {count}"
 
 
 def _detail(surface):
     model = surface["model"]
-    said = f"{surface['method'].capitalize()} of {surface['observations']:,} readings"
+    said = _method(surface)
     limits = surface["deeper_or_more"] + surface["shallower_or_less"]
     if limits:
         said += f", {limits} of them known only as limits"
@@ -127,11 +157,14 @@ _ERROR_WORDS = {"rows": "the spread between rows counted side by side",
                 "Poisson": "counts at random (Poisson)"}
 
 
-def _once(plans):
-    said = []
-    for plan in plans:
-        said += [caution for caution in (plan or {}).get("cautions", []) if caution not in said]
-    return said
+def _half_width(error, places):
+    """Half the 90 % interval of a mean from so many places, by Student's t."""
+    return float(stdtrit(max(places - 1, 1), 0.95)) * error
+
+
+def _once(lists):
+    """The cautions of all lists, each once, in order."""
+    return list(dict.fromkeys(caution for cautions in lists for caution in cautions))
 
 
 def _whole(number):

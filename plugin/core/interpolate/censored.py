@@ -10,7 +10,7 @@ BETWEEN = 3    # sweeps from one draw to the next
 
 
 def draw_censored(positions_m, values, error_variance, censoring, model, *, draws=1, start=None,
-                  seed=0):
+                  drift=None, seed=0):
     """Return draws (d, n) of all readings, the censored ones drawn beyond their limits.
 
     Gibbs sampling: each censored reading in turn is drawn from its normal distribution given all
@@ -24,6 +24,7 @@ def draw_censored(positions_m, values, error_variance, censoring, model, *, draw
         model           CovarianceModel
         draws           number of draws d
         start           (n,) a draw to start from, or None to start from the limits
+        drift           None, or (n,) or (n, p) drift at the readings, as for fit_reml
         seed            of the random numbers: the same seed, the same draws
     Returns  (d, n) array
     Source   Gibbs sampling of truncated normals: Geweke (1991), Computing Science and
@@ -35,7 +36,7 @@ def draw_censored(positions_m, values, error_variance, censoring, model, *, draw
     current = limits.copy() if start is None else np.array(start, float)
     hidden = np.flatnonzero(np.asarray(censoring) != EXACT)
     side = np.where(np.asarray(censoring) == ABOVE, 1.0, -1.0)
-    project = projected_precision(positions_m, error_variance, model)
+    project = projected_precision(positions_m, error_variance, model, drift=drift)
     spread = 1 / np.sqrt(np.diag(project))
     taken = np.empty((draws, len(limits)))
     for draw in range(draws):

@@ -2,9 +2,24 @@
 import numpy as np
 from scipy.special import ndtr
 
+from ..observations import EXACT
 from ..problems import InputProblem
 
 SIDES = ("below", "above")
+
+
+def require_yes_or_no(observations):
+    """Refuse observations with a value other than 0 (no) or 1 (yes), or known only as a limit.
+
+    Raises   InputProblem: it names the first such observation
+    """
+    other = (~np.isin(observations.values, (0.0, 1.0))) | (observations.censoring != EXACT)
+    if other.any():
+        first = int(np.argmax(other))
+        raise InputProblem(
+            f"{observations.labels[first]}: {observations.values[first]:g} is neither 0 (no) nor "
+            f"1 (yes); {np.count_nonzero(other)} of {len(observations)} values are like that. A "
+            "chance is drawn from 0 and 1 alone.")
 
 
 def chance(surface, limit, side):

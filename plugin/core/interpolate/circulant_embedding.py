@@ -8,7 +8,6 @@ from .covariance import FAMILIES
 NEGLIGIBLE = 1e-6  # correlation that counts as none
 WINDOW = 8         # nodes along each side of the square that tells of a place between nodes
 PAIRS = 1000       # pairs of windows compared at once: 32 MB
-WORKERS = 2        # threads of one transform
 ROUGH = ("spherical", "exponential")  # families whose replacement has no negative eigenvalue
 
 
@@ -120,7 +119,7 @@ class EmbeddedField:
         rows, columns = self._shape
         torus = sum(self._between(np.arange(columns) - east, np.arange(rows)[:, None] - south)
                     for east in (0, columns) for south in (0, rows))
-        eigenvalues = fft2(torus, workers=WORKERS).real
+        eigenvalues = fft2(torus).real
         negative = eigenvalues < 0
         self.cut = -eigenvalues[negative].sum() / eigenvalues[~negative].sum()
         self._amplitude = np.sqrt(np.where(negative, 0.0, eigenvalues) * self.nodes)
@@ -169,7 +168,7 @@ class EmbeddedField:
         """
         noise = complex_noise(generator, self._shape)
         noise *= self._amplitude
-        torus = ifft2(noise, overwrite_x=True, workers=WORKERS)
+        torus = ifft2(noise, overwrite_x=True)
         (west, north), lattice = -self._first, self._lattice
         nodes = torus[north:north + lattice.rows, west:west + lattice.columns]
         places = self._rest @ complex_noise(generator, len(self._rest))

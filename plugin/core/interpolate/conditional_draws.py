@@ -53,11 +53,12 @@ def conditional_draws(positions_m, values, error_variance, model, targets_m, *, 
     ones = solve_triangular(factor[0], np.ones(len(factor[0])), lower=True)
     information = ones @ ones
     mean = cho_solve(factor, np.asarray(values, float)).sum() / information
-    across = model.covariance(cdist(np.asarray(positions_m, float), targets))
+    places = model.stretched(targets)
+    across = model.covariance(cdist(model.stretched(positions_m), places))
     half = solve_triangular(factor[0], across, lower=True)
     centre = mean + across.T @ cho_solve(factor, np.asarray(values, float) - mean)
     unexplained = 1 - ones @ half
-    spread = (model.covariance(cdist(targets, targets)) - half.T @ half
+    spread = (model.covariance(cdist(places, places)) - half.T @ half
               + np.outer(unexplained, unexplained) / information)
     spread[np.diag_indices_from(spread)] += model.nugget
     return centre + generator.standard_normal((draws, len(targets))) @ _square_root(spread)

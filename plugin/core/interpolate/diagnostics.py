@@ -13,7 +13,7 @@ LEFT_OUT_MOST = 1_000   # readings left out one by one; of more, so many at rand
 CURVE_POINTS = 61       # of the model's curve from 0 to the cutoff
 
 
-def diagnostics(observations, model, *, seed=0, tick=None):
+def diagnostics(observations, model, *, drift_at=None, seed=0, tick=None):
     """Return how readings vary by distance beside their model, and each reading predicted.
 
     Readings at one place are averaged first. Those known only to lie above or below a figure
@@ -24,6 +24,8 @@ def diagnostics(observations, model, *, seed=0, tick=None):
     Parameters
         observations  Observations
         model         CovarianceModel
+        drift_at      None, or a function of (k, 2) positions, m, that returns the (k, p) drift
+                      there; the variogram is then of what least squares leave of the values
         seed          of the choice of LEFT_OUT_MOST readings
         tick          called with the fraction done; may raise Stopped
     Returns  dict of plain numbers, words and lists:
@@ -37,21 +39,31 @@ def diagnostics(observations, model, *, seed=0, tick=None):
     exact = merge_places(observations.subset(observations.censoring == EXACT))
     return {"readings": len(exact),
             "censored": int(np.count_nonzero(observations.censoring != EXACT)),
-            "variogram": _variogram(exact, model, tick), "left_out": _left_out(exact, model, seed)}
+            "variogram": _variogram(exact, model, drift_at, tick),
+            "left_out": _left_out(exact, model, drift_at, seed)}
 
 
-def surface_diagnostics(surface, observations, *, tick=None):
-    """Return the diagnostics of the model that a surface was drawn with."""
-    return diagnostics(observations, CovarianceModel(**surface.account["model"]), tick=tick)
+def surface_diagnostics(surface, observations, *, drift_at=None, tick=None):
+    """Return the diagnostics of the model that a surface was drawn with.
+
+    `drift_at` is that of the settings it was made with; it counts where the surface has a drift.
+    """
+    return diagnostics(observations, CovarianceModel(**surface.account["model"]), tick=tick,
+                       drift_at=drift_at if surface.account.get("drift") else None)
 
 
-def _variogram(exact, model, tick):
+def _variogram(exact, model, drift_at, tick):
+    values = exact.values
+    if drift_at is not None:
+        columns = np.column_stack([np.ones(len(exact)), drift_at(exact.positions_m)])
+        columns[:, 1:] -= columns[:, 1:].mean(axis=0)
+        values = values - columns @ np.linalg.lstsq(columns, values, rcond=None)[0]
     try:
         if len(exact) > EXACT_MOST:
-            found = snapped_variogram(exact.positions_m, exact.values,
+            found = snapped_variogram(exact.positions_m, values,
                                       error_variance=exact.error_variance)
         else:
-            found = experimental_variogram(exact.positions_m, exact.values,
+            found = experimental_variogram(exact.positions_m, values,
                                            error_variance=exact.error_variance, tick=tick)
     except InputProblem:  # no pair: the figure says so
         return None
@@ -63,13 +75,14 @@ def _variogram(exact, model, tick):
                       "semivariance": (model.sill - model.covariance(along)).tolist()}}
 
 
-def _left_out(exact, model, seed):
+def _left_out(exact, model, drift_at, seed):
     if len(exact) < 2 or model.sill + exact.error_variance.min() <= 0:
         return None
     if len(exact) > LEFT_OUT_MOST:
         picked = np.random.default_rng(seed).choice(len(exact), LEFT_OUT_MOST, replace=False)
         exact = exact.subset(np.sort(picked))
-    found = leave_one_out(exact.positions_m, exact.values, exact.error_variance, model)
+    found = leave_one_out(exact.positions_m, exact.values, exact.error_variance, model,
+                          drift=None if drift_at is None else drift_at(exact.positions_m))
     error = np.sqrt(found.variance)
     return {"x": exact.positions_m[:, 0].tolist(), "y": exact.positions_m[:, 1].tolist(),
             "observed": exact.values.tolist(),

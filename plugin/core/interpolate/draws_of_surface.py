@@ -4,21 +4,38 @@ import numpy as np
 from ..problems import InputProblem
 from .conditional_draws import conditional_draws, thinned_cells
 from .covariance import CovarianceModel
+from .simulation import nodes_needed, simulate
+
+MOST_CELLS = 30_000     # drawn all together; 400 draws of them take 96 MB
+MOST_NODES = 1_000_000  # of a torus or waves behind them: some 50 ms for each draw
 
 
-def draws_of_surface(surface, *, draws=200, seed=0):
-    """Return flat numbers (m,) of thinned cells, and draws (d, m) of the surface there.
+def draws_of_surface(surface, *, draws=200, seed=0, tick=None):
+    """Return flat numbers (m,) of cells, and draws (d, m) of the surface there.
 
-    The surface's account holds its readings and its model; nothing else is needed.
+    The cells are all those in the field, so that totals over small zones average the nugget as
+    the ground does; of more than MOST_CELLS, or where simulating them would take more than
+    MOST_NODES, they are a regular thinning, and small zones appear less sure than they are. The
+    surface's account holds its readings and its model; nothing else is needed.
 
-    Raises   InputProblem: the surface was made from too many readings to carry them
+    Raises   InputProblem: the surface was made with a drift, or from too many readings to carry
+             them
     """
     sites = surface.account.get("sites")
+    if surface.account.get("drift"):
+        raise InputProblem(f"{surface.name} was made with a drift ("
+                           f"{', '.join(surface.account['drift'])}), whose part in the errors of "
+                           "areas it does not carry. Make it again without one.")
     if sites is None:
         raise InputProblem(f"{surface.name} does not carry its readings, as it was made from very "
                            "many. Make it again from at most 600 readings.")
     sites = np.asarray(sites, float)
-    cells = thinned_cells(surface.inside)
-    return cells, conditional_draws(
-        sites[:, :2], sites[:, 2], sites[:, 3], CovarianceModel(**surface.account["model"]),
-        surface.grid.centres()[cells], draws=draws, seed=seed)
+    model = CovarianceModel(**surface.account["model"])
+    readings = sites[:, :2], sites[:, 2], sites[:, 3], model
+    cells = np.flatnonzero(surface.inside > 0)
+    if len(cells) > MOST_CELLS or nodes_needed(sites[:, :2], model, surface.grid) > MOST_NODES:
+        cells = thinned_cells(surface.inside)
+        return cells, conditional_draws(*readings, surface.grid.centres()[cells], draws=draws,
+                                        seed=seed)
+    return cells, np.vstack(list(simulate(*readings, surface.grid, cells=cells, draws=draws,
+                                          seed=seed, tick=tick)))

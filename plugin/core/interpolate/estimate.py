@@ -1,23 +1,27 @@
 """From observations to a surface: the model, the check against the mean, the map or the mean."""
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
 from ..observations import ABOVE, BELOW, EXACT
 from ..problems import InputProblem
 from ..surface import Surface
+from .averaged_model import averaged_model, mean_model
 from .censored import draw_censored
 from .covariance import CANDIDATES, NUGGET, CovarianceModel
 from .duplicates import merge_places
 from .kriging import GLOBAL_MOST, krige
 from .leave_one_out import leave_one_out
+from .map_settings import PLAIN
 from .reml import Fit, fit_reml
 
+MEAN = "mean of the readings"  # the method of a surface that is no map
 LEAST_EXACT = 2       # exact readings without which there is no mean with an error
 LEAST_FOR_MAP = 10    # exact readings below which no map is tried: this program's own rule
 LEAST_SKILL = 0.05    # share of the mean's squared error a map must take away: own rule
 FIT_MOST = 250        # readings that the model is fitted to; a larger set is thinned
 REFITS = 6            # rounds of drawing censored readings and fitting anew
+SETTLING = 2          # of them, before their models count
 DRAWS = 100           # draws of censored readings that the surface averages over
 
 
@@ -28,20 +32,27 @@ class _Chosen:
     candidates: list
     validation: object
     verdict: str
+    drifts: bool = False
 
 
 def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=None,
-                     neighbours=None, between=(-np.inf, np.inf), seed=0, tick=None):
+                     neighbours=None, between=(-np.inf, np.inf), settings=PLAIN,
+                     seed=0, tick=None):
     """Return the surface that the observations support: kriged, or their mean with its error.
 
-    Candidate models are fitted by restricted maximum likelihood and the smallest AICc chosen. A
-    structured model is kept only where predicting each reading from the others (leave one out)
-    takes LEAST_SKILL off the squared error of predicting it by the mean; else, and with fewer
-    than LEAST_FOR_MAP exact readings, the surface is the mean and its standard error that of one
-    further reading. Readings at one place are averaged first. Censored readings are drawn again and
-    again from what the others say of them, the model fitted anew to each of the first draws; the
-    surface averages over DRAWS draws and its error holds their spread. Sets beyond FIT_MOST
-    readings are fitted and checked on a random FIT_MOST of them, with all of them in the map.
+    Candidate models are fitted by restricted maximum likelihood and compared by AICc. Of the best
+    structured one the map uses not the peak, which takes too much for certain, but the average
+    over the parameters that suit the readings, as `averaged_model` says. It is kept only where
+    predicting each reading from the others (leave one out) takes LEAST_SKILL off the squared error
+    of predicting it by the mean; else, and with fewer than LEAST_FOR_MAP exact readings, the
+    surface is the mean and its standard error that of one further reading, with what so few leave
+    open of the variance. Readings at one place are averaged first. Censored readings are drawn
+    again and again from what the others say of them, the model fitted anew to each of the first
+    draws and averaged over all but SETTLING of these; the surface averages over DRAWS further draws
+    and its error holds their spread. Sets beyond FIT_MOST readings are fitted and checked on a
+    random FIT_MOST of them, with all of them in the map. Where the settings make the mean depend on
+    something, candidates are compared by AICc among each other only, all with that drift, and the
+    best, averaged, is kept only where it beats the plain mean as above.
 
     Parameters
         observations   Observations
@@ -51,12 +62,16 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
         neighbours     as krige
         between        least and greatest estimate; of readings that are 0 or 1, (0, 1) makes the
                        surface the chance of a 1 (indicator kriging)
+        settings       MapSettings
         seed           of the random numbers
         tick           called with the fraction done; may raise Stopped
     Returns  Surface; its account holds observations, model, candidates, validation, verdict
     Raises   InputProblem: exact readings at fewer than LEAST_EXACT places, no cell in the field, or
-             equal readings without an error of their own beside censored ones
-    Source   indicator kriging: Journel (1983), Mathematical Geology 15:445-468 (from memory)
+             equal readings without an error of their own beside censored ones, or drift that is
+             missing or that the readings cannot show
+    Source   indicator kriging: Journel (1983), Mathematical Geology 15:445-468; drawing what is
+             hidden and the model in turn: Tanner and Wong (1987), Journal of the American
+             Statistical Association 82:528-540 (both from memory)
     """
     tick = tick or (lambda fraction: None)
     sites = merge_places(observations)
@@ -66,17 +81,22 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
                                            count=len(observations), least=LEAST_EXACT))
     if not (inside > 0).any():
         raise InputProblem(f"{observations.name}: no cell of the grid lies in the field.")
-    chosen, values = _choose(sites, families, model, seed, lambda part: tick(0.4 * part))
     cells = np.flatnonzero(inside > 0)
+    centres = grid.centres()[cells]
+    drift = settings.drift_at(sites.positions_m)
+    chosen, values = _choose(_Task(sites, drift, families, model, settings.heading_deg, seed),
+                             lambda part: tick(0.4 * part))
     found = krige(sites.positions_m, values.T, sites.error_variance, chosen.model,
-                  grid.centres()[cells], neighbours=neighbours,
+                  centres, neighbours=neighbours, block_m=settings.block_m,
+                  drift=(drift, settings.drift_at(centres)) if chosen.drifts else None,
+                  octants=settings.octants,
                   tick=lambda part: tick(0.4 + 0.6 * part))
     variance = found.variance + found.estimate.var(axis=1)
     return Surface(
         name=observations.name, unit=observations.unit, grid=grid, inside=inside,
         estimate=_on_grid(np.clip(found.estimate.mean(axis=1), *between), cells, grid.shape),
         standard_error=_on_grid(np.sqrt(variance), cells, grid.shape),
-        account=_account(observations, sites, values, chosen))
+        account=_account(observations, sites, values, chosen, settings))
 
 
 def unsure(surface):
@@ -84,82 +104,131 @@ def unsure(surface):
 
     There the readings take away less than half of the variance that neighbours could tell of
     (kriging variance, nugget aside, above half the partial sill). All of it where the surface
-    is the mean.
+    is the mean. Of a drift without structure: where its own variance is above half the nugget.
     """
     model = CovarianceModel(**surface.account["model"])
-    if not model.structured:
+    if not model.structured and not surface.account.get("drift"):
         return surface.inside > 0
-    structured = surface.standard_error**2 - model.nugget
-    return (surface.inside > 0) & (structured > model.partial_sill / 2)
+    fine = 0.0 if surface.account.get("block_m") else model.nugget
+    known = model.partial_sill if model.structured else model.nugget
+    return (surface.inside > 0) & (surface.standard_error**2 - fine > known / 2)
 
 
-def _choose(sites, families, model, seed, tick):
+@dataclass(frozen=True)
+class _Task:
+    """Readings (values of censored ones their limits), drift at them, and what is to be tried."""
+    sites: object
+    drift: np.ndarray
+    families: tuple
+    model: CovarianceModel
+    heading_deg: float
+    seed: int
+
+    def of(self, picked):
+        """The task of some of the readings."""
+        return replace(self, sites=self.sites.subset(picked),
+                       drift=None if self.drift is None else self.drift[picked])
+
+
+def _choose(task, tick):
     """The chosen model and the draws (d, n) of the readings it is used with."""
-    few = np.count_nonzero(sites.censoring == EXACT) < LEAST_FOR_MAP
-    if model is None and (few or np.ptp(sites.values) == 0):
-        families = (NUGGET,)
-    if (sites.censoring == EXACT).all():
-        return _choose_exact(sites, families, model, seed, tick), sites.values[None]
-    return _choose_censored(sites, families, model, seed, tick)
+    few = np.count_nonzero(task.sites.censoring == EXACT) < LEAST_FOR_MAP
+    if task.model is None and (few or np.ptp(task.sites.values) == 0):
+        task = replace(task, families=(NUGGET,), drift=None, heading_deg=None)
+    if (task.sites.censoring == EXACT).all():
+        return _choose_exact(task, tick), task.sites.values[None]
+    return _choose_censored(task, tick)
 
 
-def _choose_exact(sites, families, model, seed, tick):
-    fitted = sites
-    if len(sites) > FIT_MOST:
-        picked = np.random.default_rng(seed).choice(len(sites), FIT_MOST, replace=False)
-        fitted = sites.subset(np.sort(picked))
-    if model is not None:
-        return _Chosen(model, [], _validation(fitted, fitted.values, model),
-                       "The model was given, not fitted.")
-    candidates = _candidates(fitted, fitted.values, families, tick)
-    return _decide(fitted, fitted.values, candidates, len(sites))
+def _choose_exact(task, tick):
+    count = len(task.sites)
+    if count > FIT_MOST:
+        picked = np.random.default_rng(task.seed).choice(count, FIT_MOST, replace=False)
+        task = task.of(np.sort(picked))
+    values = task.sites.values
+    if task.model is not None:
+        return _given(task, _validation(task, values, task.model))
+    candidates = _candidates(task, values, tick)
+    return _decide(task, values, candidates, _averaged(task, values, candidates), count)
 
 
-def _choose_censored(sites, families, model, seed, tick):
-    exact = sites.subset(sites.censoring == EXACT)
-    if model is None and np.ptp(exact.values) == 0 and exact.error_variance.min() == 0:
-        exact = sites  # equal and without error: only the limits tell of any spread
+def _choose_censored(task, tick):
+    sites, model, seed = task.sites, task.model, task.seed
+    exact = task.of(sites.censoring == EXACT)
+    if model is None and np.ptp(exact.sites.values) == 0 and exact.sites.error_variance.min() == 0:
+        exact = task  # equal and without error: only the limits tell of any spread
         if np.ptp(sites.values) == 0:
             raise InputProblem(_NO_SPREAD.format(name=sites.name, count=len(sites)))
-    candidates = [] if model is not None else _candidates(exact, exact.values, families)
-    current, values = model or candidates[0].model, None
-    for refit in range(REFITS if model is None else 0):
-        values = draw_censored(sites.positions_m, sites.values, sites.error_variance,
-                               sites.censoring, current, start=values, seed=seed + refit)[0]
-        candidates = _candidates(sites, values, families)
-        current = candidates[0].model
-        tick((refit + 1) / REFITS)
-    decided = (_Chosen(model, [], None, "The model was given, not fitted.") if model is not None
-               else _decide(sites, values, candidates, len(sites)))
+    decided, values = ((_given(task, None), None) if model is not None
+                       else _fit_censored(task, exact, tick))
     draws = draw_censored(sites.positions_m, sites.values, sites.error_variance, sites.censoring,
-                          decided.model, draws=DRAWS, start=values, seed=seed + REFITS)
+                          decided.model, draws=DRAWS, start=values,
+                          drift=task.drift if decided.drifts else None, seed=seed + REFITS)
     return decided, draws
 
 
-def _candidates(sites, values, families, tick=None):
+def _fit_censored(task, exact, tick):
+    """What is decided from models of all readings, and the last draw of these."""
+    sites, values, models = task.sites, None, []
+    averaged = _averaged(exact, exact.sites.values, _candidates(exact, exact.sites.values))
+    for refit in range(REFITS):
+        values = draw_censored(sites.positions_m, sites.values, sites.error_variance,
+                               sites.censoring, averaged[0], start=values, drift=task.drift,
+                               seed=task.seed + refit)[0]
+        candidates = _candidates(task, values)
+        averaged = _averaged(task, values, candidates)
+        models.append(averaged)
+        tick((refit + 1) / REFITS)
+    averaged = tuple(mean_model(each) for each in zip(*models[SETTLING:]))
+    return _decide(task, values, candidates, averaged, len(sites)), values
+
+
+def _given(task, validation):
+    return _Chosen(task.model, [], validation, "The model was given, not fitted.",
+                   task.drift is not None)
+
+
+def _candidates(task, values, tick=None):
+    sites = task.sites
     if np.ptp(values) == 0 or len(values) < 3:
         spread = float(values.var(ddof=1))
         return [Fit(CovarianceModel(NUGGET, spread), float("nan"), float("nan"))]
-    return fit_reml(sites.positions_m, values, sites.error_variance, families=families, tick=tick)
+    return fit_reml(sites.positions_m, values, sites.error_variance, families=task.families,
+                    drift=task.drift, heading_deg=task.heading_deg, tick=tick)
 
 
-def _decide(sites, values, candidates, count):
-    """Map or mean, from the candidates fitted to some or all of `count` readings."""
-    best = candidates[0].model
-    if best.structured:
-        validation = _validation(sites, values, best)
+def _averaged(task, values, candidates):
+    """The averaged model of the best structured candidate, and that about the plain mean.
+
+    Both are the same where nothing is structured; with drift, AICc says whether anything is.
+    """
+    sites, best = task.sites, candidates[0].model
+    if np.ptp(values) == 0 or len(values) < 3:
+        return best, best
+    if task.drift is None:
+        best = next((fit.model for fit in candidates if fit.model.structured), best)
+    readings = sites.positions_m, values, sites.error_variance
+    return (averaged_model(*readings, best, drift=task.drift),
+            averaged_model(*readings, CovarianceModel(NUGGET, 0.0)))
+
+
+def _decide(task, values, candidates, averaged, count):
+    """Map or mean, from the models of some or all of `count` readings."""
+    best, flat = averaged
+    if best.structured or task.drift is not None:
+        validation = _validation(task, values, best)
         if validation.skill > LEAST_SKILL:
-            return _Chosen(best, candidates, validation, _in_words(sites, validation))
-        verdict = _NOT_BETTER.format(count=count)
-    elif np.ptp(values) == 0:
+            return _Chosen(best, candidates, validation, _in_words(task.sites, validation),
+                           task.drift is not None)
+    if np.ptp(values) == 0:
         verdict = _EQUAL.format(count=count)
     elif count < LEAST_FOR_MAP:
         verdict = _FEW.format(count=count, least=LEAST_FOR_MAP)
+    elif candidates[0].model.structured or task.drift is not None:
+        verdict = _NOT_BETTER.format(count=count)
     else:
         verdict = _NO_STRUCTURE.format(count=count)
-    flat = next((fit.model for fit in candidates if not fit.model.structured), None)
-    flat = flat or CovarianceModel(NUGGET, best.sill)
-    return _Chosen(flat, candidates, _validation(sites, values, flat), verdict)
+    return _Chosen(flat, candidates, _validation(replace(task, drift=None), values, flat), verdict)
 
 
 def _in_words(sites, validation):
@@ -168,18 +237,19 @@ def _in_words(sites, validation):
     return _MAP.format(**dict(zip(("map", "mean"), off)))
 
 
-def _validation(sites, values, model):
+def _validation(task, values, model):
+    sites = task.sites
     if model.sill + sites.error_variance.min() <= 0:
         return None  # nothing varies: there is no error to check
-    return leave_one_out(sites.positions_m, values, sites.error_variance, model)
+    return leave_one_out(sites.positions_m, values, sites.error_variance, model, drift=task.drift)
 
 
-def _account(observations, sites, values, chosen):
+def _account(observations, sites, values, chosen, settings):
     account = {
         "observations": len(observations), "places": len(sites),
         "deeper_or_more": int(np.count_nonzero(observations.censoring == ABOVE)),
         "shallower_or_less": int(np.count_nonzero(observations.censoring == BELOW)),
-        "method": "ordinary kriging" if chosen.model.structured else "mean of the readings",
+        "method": _method(chosen),
         "model": _plain(chosen.model),
         "candidates": [{**_plain(fit.model), "log_likelihood": fit.log_likelihood,
                         "aicc": fit.aicc} for fit in chosen.candidates],
@@ -188,15 +258,25 @@ def _account(observations, sites, values, chosen):
         account["validation"] = {
             name: number for name, number in asdict(chosen.validation).items()
             if name not in ("errors", "variance")} | {"skill": chosen.validation.skill}
-    if len(sites) <= GLOBAL_MOST:
+    if settings.block_m is not None:
+        account["block_m"] = settings.block_m
+    if chosen.drifts:
+        account["drift"] = list(settings.drift_names)
+    elif len(sites) <= GLOBAL_MOST:
         drawn = values.var(axis=0)  # what is not known of censored readings; 0 of the others
         account["sites"] = np.column_stack(
             [sites.positions_m, values.mean(axis=0), sites.error_variance + drawn]).tolist()
     return account
 
 
+def _method(chosen):
+    if chosen.drifts:
+        return "universal kriging" if chosen.model.structured else "regression on the drift"
+    return "ordinary kriging" if chosen.model.structured else MEAN
+
+
 def _plain(model):
-    """The model as numbers that JSON can hold, without structure no range."""
+    """The model as numbers that JSON can hold: without structure range and heading say nothing."""
     plain = asdict(model)
     if not np.isfinite(model.range_m):
         del plain["range_m"], plain["heading_deg"], plain["ratio"]
@@ -218,8 +298,8 @@ _MAP = ("The map holds: at readings left out to check it, it is off by {map} as 
         "the plain mean by {mean}.")
 _NOT_BETTER = ("The {count} readings do not support a map: predicting a reading from its "
                "neighbours is no better than the mean. Shown is the mean with its error.")
-_NO_STRUCTURE = ("The {count} readings do not support a map: near ones are no more alike than far "
-                 "ones. Shown is the mean with its error.")
+_NO_STRUCTURE = ("The {count} readings do not support a map: they do not show that near ones are "
+                 "more alike than far ones. Shown is the mean with its error.")
 _FEW = ("{count} readings are too few for a map; from {least} on one is tried. Shown is the mean "
         "with its error.")
 _EQUAL = "All {count} readings are equal. Shown is their value with its error."

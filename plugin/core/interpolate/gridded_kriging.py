@@ -17,7 +17,10 @@ NODES = 16            # along each side of a tile; with GAP it interpolates to s
 GAP = 1.25            # sides of a tile between it and what is taken as smooth
 TILES = (16, 24, 32, 48, 64, 96)  # cells along a side that are tried
 LEAST_CONDITION = 1e-7  # reciprocal condition below which an inverse would lose the digits
-CHECKED = 64          # targets that are kriged the plain way as well
+STRIP_NUMBERS = 250_000  # covariances that are held at once in a tile: 2 MB
+MOST_SUMS = 20_000_000  # numbers kept for the cells: 160 MB; more sets of values go the plain way
+CHECKED_TILES = 4     # tiles of which some targets are kriged the plain way as well
+CHECKED = 64          # so many in all
 ALLOWED = 1e-10       # largest difference there, as a share of the sill
 KINKS = {"spherical": (0.0, 1.0)}  # distances, in ranges, at which a family is not smooth
 EXP_COST = 150        # one covariance costs as much as so many multiplications
@@ -65,8 +68,10 @@ def _steps(coordinates):
 
 def pays(lattice, system, toward, positions):
     """Whether tiles are less work than every reading on every cell, and safe to use."""
+    kept = ((system.residual.shape[1] + system.whitened.shape[1])
+            * len(lattice.eastings) * len(lattice.northings))
     condition, _ = lapack.dpocon(system.lower, system.norm, uplo="L")
-    return (condition > LEAST_CONDITION
+    return (kept <= MOST_SUMS and condition > LEAST_CONDITION
             and _best_tile(lattice, toward, len(positions))[0] < 0.5 * _cost(len(positions)))
 
 
@@ -82,10 +87,11 @@ def krige_gridded(lattice, system, toward, positions, targets, columns, plain, t
         tick      called with the fraction done; may raise Stopped
     """
     work = _Tiles(lattice, system, toward, positions)
-    checked = np.linspace(0, len(targets) - 1, CHECKED).astype(int)
-    if not work.agrees(checked, columns, plain):
+    first, rest = work.tiles[::work.stride], [tile for number, tile in enumerate(work.tiles)
+                                              if number % work.stride]
+    if not work.agrees(first, columns, plain):
         return None
-    in_threads(work.fill, work.tiles, tick)
+    in_threads(work.fill, rest, tick)
     return work.results(columns)
 
 
@@ -103,7 +109,10 @@ class _Tiles:
         self.sums = np.zeros((self.linear.shape[1], *shape))
         rows, columns = lattice.row // self.side, lattice.column // self.side
         across = -(-shape[1] // self.side)
-        self.tiles = [divmod(int(tile), across) for tile in np.unique(rows * across + columns)]
+        self.tile_of = rows * across + columns  # of each target
+        self.tiles = [divmod(int(tile), across) for tile in np.unique(self.tile_of)]
+        self.stride = -(-len(self.tiles) // CHECKED_TILES)
+        self.across = across
 
     def fill(self, tile):
         """Work out one tile: a (row, column) of tiles."""
@@ -115,19 +124,28 @@ class _Tiles:
         pulls = 0.0
         if len(far):
             square, sums, pulls = self._smooth(near, far, easts, norths)
-        if len(near):
-            place = self.positions[near]
-            across = self.toward.between(
-                easts[None, None] - place[:, 0, None, None],
-                norths[None, :, None] - place[:, 1, None, None])
-            flat = across.reshape(len(near), -1)
-            sums = sums + (self.linear[near].T @ flat).reshape(sums.shape)
-            pulled = (self.inverse[np.ix_(near, near)] @ flat).reshape(across.shape)
-            pulled += pulls
-            pulled *= across
-            square = square + pulled.sum(axis=0)
         self.square[rows, columns] = square
         self.sums[:, rows, columns] = sums
+        if len(near):
+            step = max(1, STRIP_NUMBERS // (len(near) * len(easts)))
+            for first in range(0, len(norths), step):
+                strip = slice(first, first + step)
+                self._add(near, pulls[:, strip] if len(far) else 0.0,
+                          slice(rows.start + first, min(rows.start + first + step, rows.stop)),
+                          columns)
+
+    def _add(self, near, pulls, rows, columns):
+        """Add what the readings that are taken cell by cell do to some rows of a tile."""
+        norths, easts = self.lattice.northings[rows], self.lattice.eastings[columns]
+        place = self.positions[near]
+        across = self.toward.between(easts[None, None] - place[:, 0, None, None],
+                                     norths[None, :, None] - place[:, 1, None, None])
+        flat = across.reshape(len(near), -1)
+        self.sums[:, rows, columns] += (self.linear[near].T @ flat).reshape(-1, *across.shape[1:])
+        pulled = (self.inverse[np.ix_(near, near)] @ flat).reshape(across.shape)
+        pulled += pulls
+        pulled *= across
+        self.square[rows, columns] += pulled.sum(axis=0)
 
     def _sorted(self, easts, norths):
         """Numbers of the readings that are taken cell by cell, and of the smooth ones."""
@@ -171,11 +189,12 @@ class _Tiles:
         terms = 1 + self.linear.shape[1]
         return shown[0], shown[1:terms], shown[terms:]
 
-    def agrees(self, checked, columns, plain):
-        """Whether some targets come out as the plain way has them."""
-        for tile in {(int(self.lattice.row[k]) // self.side,
-                      int(self.lattice.column[k]) // self.side) for k in checked}:
-            self.fill(tile)
+    def agrees(self, tiles, columns, plain):
+        """Work out a few tiles; whether some targets there are as the plain way has them."""
+        in_threads(self.fill, tiles)
+        there = np.flatnonzero(np.isin(self.tile_of, [row * self.across + column
+                                                      for row, column in tiles]))
+        checked = there[np.linspace(0, len(there) - 1, CHECKED).astype(int)]
         estimate, variance = self.results(columns, checked)
         by_estimate, by_variance = plain.at(checked)
         spread = np.abs(self.system.residual).sum(axis=0) * self.toward.model.sill

@@ -4,7 +4,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cho_solve
 
-from .kriging import _factor, reading_covariance
+from .readings_system import (
+    drift_columns,
+    factor_of_information,
+    factorised,
+    reading_covariance,
+)
 
 NORMAL_90 = 1.6448536269514722  # 95 % point of the normal distribution
 
@@ -36,7 +41,7 @@ class Validation:
         return 1 - (self.rmse / self.rmse_of_mean) ** 2 if self.rmse_of_mean > 0 else 0.0
 
 
-def leave_one_out(positions_m, values, error_variance, model):
+def leave_one_out(positions_m, values, error_variance, model, *, drift=None):
     """Return the validation of a model on all readings, each predicted from all the others.
 
     The model stays as fitted to all of them, which flatters it a little. Clustered readings
@@ -47,6 +52,7 @@ def leave_one_out(positions_m, values, error_variance, model):
         values          (n,) any unit
         error_variance  (n,) unit squared
         model           CovarianceModel
+        drift           None, or (n,) or (n, p) drift at the readings, as for fit_reml
     Returns  Validation
     Raises   InputProblem: as krige
     Source   Dubrule (1983), Mathematical Geology 15:687-699; the median of 0.455:
@@ -54,7 +60,7 @@ def leave_one_out(positions_m, values, error_variance, model):
     """
     values = np.asarray(values, float)
     count = len(values)
-    project = projected_precision(positions_m, error_variance, model)
+    project = projected_precision(positions_m, error_variance, model, drift=drift)
     variance = 1 / np.diag(project)
     errors = (project @ values) * variance
     of_mean = (values - values.mean()) * count / (count - 1)
@@ -65,13 +71,16 @@ def leave_one_out(positions_m, values, error_variance, model):
         float(np.median(standardised)), float((standardised <= NORMAL_90**2).mean()))
 
 
-def projected_precision(positions_m, error_variance, model):
+def projected_precision(positions_m, error_variance, model, *, drift=None):
     """Return B (n, n): the readings' inverse covariance with the unknown mean projected out.
 
     Of readings z, value i given all others is normal with mean z_i - (B z)_i / B_ii and variance
-    1 / B_ii.
+    1 / B_ii. With drift the mean is a constant and an unknown multiple of each column.
     """
     matrix = reading_covariance(positions_m, error_variance, model)
-    inverse = cho_solve(_factor(matrix), np.eye(len(matrix)))
-    sums = inverse.sum(axis=1)
-    return inverse - np.outer(sums, sums) / sums.sum()
+    count = len(matrix)
+    columns = drift_columns(None if drift is None else (drift, drift), count, count)[0]
+    inverse = cho_solve(factorised(matrix), np.eye(count))
+    seen = inverse @ columns
+    half = np.linalg.solve(factor_of_information(columns.T @ seen), seen.T)
+    return inverse - half.T @ half

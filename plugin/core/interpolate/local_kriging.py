@@ -11,7 +11,7 @@ from .readings_system import LEAST_INFORMATION, check_places, undetermined
 from .target_covariance import TargetCovariance
 from .threads import in_threads
 
-BATCH_NUMBERS = 130_000  # numbers in the systems of one batch: 1 MB, to stay in the cache
+BATCH_NUMBERS = 120_000  # numbers in the systems of one batch: 1 MB, to stay in the cache
 
 
 def krige_local(positions, values, errors, model, targets, *, neighbours, columns, block_m,
@@ -53,16 +53,16 @@ class _Local:
         self.kinds = columns.shape[1]
         self.count = neighbours
         self.model, self.toward = model, TargetCovariance(model, block_m)
-        self.one, self.other = np.tril_indices(neighbours, -1)
 
     def at(self, targets, columns, which):
         """Estimates (b, d) and variances (b,) from the (b, k) numbers of their neighbours."""
         which = np.ascontiguousarray(which.T)
-        east, north = self.stretched[:, which]
-        apart = np.square(east[self.one] - east[self.other])
-        apart += np.square(north[self.one] - north[self.other])
         table = np.empty((self.count + 1 + len(self.border), self.count, len(targets)))
-        table[self.one, self.other] = self.model.covariance(np.sqrt(apart, out=apart))
+        pairs = self.model.covariance(self._apart(which))
+        first = 0
+        for row in range(1, self.count):
+            table[row, :row] = pairs[first:first + row]
+            first += row
         each = np.arange(self.count)
         table[each, each] = self.diagonal[which]
         east, north = self.positions[:, which]
@@ -86,6 +86,18 @@ class _Local:
         variance = (self.toward.own_variance - np.einsum("kb,kb->b", across, across)
                     + np.einsum("kb,kb->b", unexplained, unexplained))
         return estimate, np.maximum(variance, 0.0)
+
+    def _apart(self, which):
+        """Distances between neighbours, those of one to all before it, one after the other."""
+        pairs = np.empty((2, self.count * (self.count - 1) // 2, which.shape[1]))
+        for axis, along in enumerate(self.stretched):
+            place, first = along[which], 0
+            for row in range(1, self.count):
+                np.subtract(place[row], place[:row], out=pairs[axis, first:first + row])
+                first += row
+        np.square(pairs, out=pairs)
+        pairs[0] += pairs[1]
+        return np.sqrt(pairs[0], out=pairs[0])
 
 
 def _eliminate(table, size, least):

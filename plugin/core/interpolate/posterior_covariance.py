@@ -24,7 +24,7 @@ class Posterior:
 
     def __init__(self, positions_m, error_variance, model):
         self._model = model
-        self._positions = np.asarray(positions_m, float)
+        self._positions = model.stretched(positions_m)
         if model.structured:
             self._factor = _factor(reading_covariance(positions_m, error_variance, model))[0]
             self._ones = solve_triangular(self._factor, np.ones(len(self._factor)), lower=True)
@@ -35,7 +35,7 @@ class Posterior:
 
     def between(self, places_m, others_m):
         """Return the (a, b) covariance between (a, 2) places and (b, 2) others, metres."""
-        places, others = np.asarray(places_m, float), np.asarray(others_m, float)
+        places, others = self._model.stretched(places_m), self._model.stretched(others_m)
         if not self._model.structured:
             return np.full((len(places), len(others)), self._mean_variance)
         (half, left), (other_half, other_left) = self._seen(places), self._seen(others)
@@ -44,7 +44,7 @@ class Posterior:
 
     def variance(self, places_m):
         """Return the variance (a,) at (a, 2) places, metres; 0 or more."""
-        places = np.asarray(places_m, float)
+        places = self._model.stretched(places_m)
         if not self._model.structured:
             return np.full(len(places), self._mean_variance)
         half, left = self._seen(places)

@@ -1,4 +1,6 @@
 """Conditional Gaussian simulation: whole fields as they may be, given the readings."""
+from functools import partial
+
 import numpy as np
 from scipy.linalg import cho_solve
 
@@ -7,11 +9,13 @@ from .circulant_embedding import ROUGH, EmbeddedField
 from .kriging import mean_without_structure
 from .readings_system import factorised, reading_covariance
 from .target_covariance import TargetCovariance
-from .wave_field import MOST_WAVES, WaveField
+from .threads import in_threads
+from .wave_field import WaveField
 
 BLOCK_NUMBERS = 16_000_000   # numbers of one block of draws: 128 MB
-ACROSS_NUMBERS = 1_000_000   # covariances of readings with cells held at once: 8 MB
-MOST_NODES = 20_000_000      # nodes of a torus: some 1 GB while it is set up
+ACROSS_NUMBERS = 500_000     # covariances held at once by each thread: 4 MB
+PART_NODES = 500_000         # drawn by a thread at a time: less than 0.1 s between ticks
+MOST_NODES = 10_000_000      # nodes of a torus: some 1 GB, and up to 320 MB for each thread
 
 
 def simulate(positions_m, values, error_variance, model, grid, *, cells=None, draws=200, seed=0,
@@ -30,9 +34,9 @@ def simulate(positions_m, values, error_variance, model, grid, *, cells=None, dr
     cells' centres, and their errors; what kriging makes of the difference to the true readings is
     added. The values at the readings come from the same field: of smooth models (WaveField) as
     the sum of the same waves; of others (EmbeddedField) from the nodes around, with the rest that
-    these leave open. Then means of draws are exact; covariances are within 0.4 % of the partial
-    sill for ranges of 6 cells and more (0.05 % from 20 cells on), where 200 draws show them to
-    10 %. Drawing readings at the nearest node instead would be off by half a cell's variogram.
+    these leave open. The mean of draws is exact; covariances are within 0.4 % of the partial sill
+    for ranges of 6 cells and more (0.05 % from 20 cells on), where 200 draws show them to 10 %.
+    Readings drawn at the nearest node instead would be off by the variogram of half a cell.
 
     Time grows with draws times (torus nodes + cells times readings). Memory: a block, the torus
     (at most MOST_NODES), and per reading a column for each draw.
@@ -44,7 +48,7 @@ def simulate(positions_m, values, error_variance, model, grid, *, cells=None, dr
         draws   number of draws
         seed    of the random numbers
         nugget  whether cells vary on their own as well
-        tick    called with the fraction done after every second draw; may raise Stopped
+        tick    called with the fraction done after each part of the work; may raise Stopped
     Returns  generator of arrays in the unit of values, `draws` rows altogether
     Raises   InputProblem: no draws asked for, readings that do not determine the estimates, or a
              torus of more than MOST_NODES
@@ -53,7 +57,7 @@ def simulate(positions_m, values, error_variance, model, grid, *, cells=None, dr
     """
     if draws < 1:
         raise InputProblem(f"{draws} draws were asked for; at least 1 is needed.")
-    cells = np.arange(grid.rows * grid.columns) if cells is None else np.asarray(cells)
+    cells = np.arange(grid.rows * grid.columns) if cells is None else np.asarray(cells, int)
     values, errors = np.asarray(values, float), np.asarray(error_variance, float)
     positions = np.asarray(positions_m, float)
     if model.structured:
@@ -65,15 +69,19 @@ def simulate(positions_m, values, error_variance, model, grid, *, cells=None, dr
 
 
 def _blocks(drawn, nugget, cells, draws, seed, tick):
-    at_once = max(2, BLOCK_NUMBERS // cells // 2 * 2)
+    at_once = max(2, BLOCK_NUMBERS // max(cells, 1) // 2 * 2)
     for start in range(0, draws, at_once):
         block = np.empty((min(at_once, draws - start), cells))
-        drawn.fill(block, start, seed, lambda done: tick((start + done) / draws))
+        drawn.fill(block, start, seed, partial(_tell, tick, start, draws))
         if nugget:
             for number, draw in enumerate(block, start=start):
                 draw += np.sqrt(nugget) * np.random.default_rng(
                     [seed, 1, number]).standard_normal(cells)
         yield block
+
+
+def _tell(tick, start, draws, done):
+    tick((start + done) / draws)
 
 
 class _Flat:
@@ -95,6 +103,10 @@ class _Structured:
 
     def __init__(self, positions, values, errors, model, grid, cells):
         self._field = _field(model, grid, positions)
+        if self._field.nodes > MOST_NODES:
+            raise InputProblem(_TOO_LARGE.format(
+                reach=model.effective_range_m, rows=grid.rows, columns=grid.columns,
+                cell=grid.cell_m, nodes=self._field.nodes, most=MOST_NODES))
         self._field.prepare()
         self._positions, self._values, self._cells = positions, values, cells
         self._own = np.sqrt(model.nugget + errors)
@@ -106,42 +118,53 @@ class _Structured:
     def fill(self, block, start, seed, tick):
         """Fields without readings, then kriging of what their readings lack."""
         lacking = np.empty((len(self._values), len(block)))
-        for number in range(0, len(block), 2):
+        step = 2 * max(1, PART_NODES // self._field.nodes)
+        in_threads(partial(self._draw, block, lacking, start, seed, step),
+                   range(0, len(block), step), tick,
+                   share_of=lambda parts: 0.8 * min(step * parts, len(block)))
+        mean = self._ones @ lacking / self._ones.sum()
+        pull = cho_solve(self._factor, lacking - mean).T
+        size = max(1, ACROSS_NUMBERS // len(lacking))
+        starts = range(0, len(self._cells), size)
+        in_threads(partial(self._add_kriged, block, pull, mean, size), starts, tick,
+                   share_of=lambda parts: len(block) * (0.8 + 0.2 * parts / len(starts)))
+
+    def _draw(self, block, lacking, start, seed, step, first):
+        """Fields, two at a time, and what the readings have more than they show at their places."""
+        for number in range(first, min(first + step, len(block)), 2):
             generator = np.random.default_rng([seed, 0, start + number])
             nodes, places = self._field.pair(generator)
             nodes = nodes.ravel()[self._cells]
-            for part, field, readings in ((0, nodes.real, places.real),
-                                          (1, nodes.imag, places.imag)):
+            for draw, field, readings in zip(range(number, len(block)), (nodes.real, nodes.imag),
+                                             (places.real, places.imag)):
+                block[draw] = field
                 own = self._own * generator.standard_normal(len(self._own))
-                if number + part < len(block):
-                    block[number + part] = field
-                    lacking[:, number + part] = self._values - readings - own
-            tick(min(number + 2, len(block)) * 0.8)
-        self._add_kriged(block, lacking, tick)
+                lacking[:, draw] = self._values - readings - own
 
-    def _add_kriged(self, block, lacking, tick):
-        mean = self._ones @ lacking / self._ones.sum()
-        pull = cho_solve(self._factor, lacking - mean)
-        size = max(1, ACROSS_NUMBERS // len(pull))
-        for first in range(0, len(self._cells), size):
-            part = slice(first, first + size)
-            across = self._toward.between(self._positions[:, :1] - self._east[part],
-                                          self._positions[:, 1:] - self._north[part])
-            block[:, part] += pull.T @ across + mean[:, None]
-            tick(len(block) * (0.8 + 0.2 * min(1.0, (first + size) / len(self._cells))))
+    def _add_kriged(self, block, pull, mean, size, first):
+        part = slice(first, first + size)
+        across = self._toward.between(self._positions[:, :1] - self._east[part],
+                                      self._positions[:, 1:] - self._north[part])
+        block[:, part] += pull @ across + mean[:, None]
+
+
+def nodes_needed(positions_m, model, grid):
+    """Return how many nodes, or waves, one draw takes; 0 without structure."""
+    if not model.structured:
+        return 0
+    return _field(model, grid, np.asarray(positions_m, float)).nodes
 
 
 def _field(model, grid, positions):
-    """The field that takes least work."""
+    """The field that takes least work: a node costs less than half of a wave."""
     field = EmbeddedField(model, grid, positions)
-    if model.family not in ROUGH and (model.range_m * model.ratio > grid.cell_m
-                                      or field.nodes > MOST_NODES):
-        waves = WaveField(model, grid, positions)
-        if waves.nodes < min(field.nodes, MOST_WAVES):
+    if model.family not in ROUGH:
+        waves = WaveField(model, grid, positions, most=field.nodes // 2)
+        if waves.nodes <= field.nodes // 2:
             return waves
-    if field.nodes > MOST_NODES:
-        raise InputProblem(
-            f"A model that reaches {model.effective_range_m:,.0f} m, on a grid of {grid.rows} by "
-            f"{grid.columns} cells of {grid.cell_m:g} m, takes {field.nodes:,} nodes to simulate; "
-            f"at most {MOST_NODES:,} are used. Choose a larger cell.")
     return field
+
+
+_TOO_LARGE = ("A model that reaches {reach:,.0f} m, with readings on and around a grid of {rows:,} "
+              "by {columns:,} cells of {cell:g} m, takes {nodes:,} nodes to simulate; at most "
+              "{most:,} are used. Choose a larger cell, or leave out readings far away.")

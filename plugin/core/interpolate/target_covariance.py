@@ -42,10 +42,10 @@ class TargetCovariance:
 
     def _at(self, east, north):
         if self._stretch is None:
-            apart = np.square(east) + np.square(north)
+            apart = np.square(east, dtype=float) + np.square(north, dtype=float)
         else:
             (a, b), (c, d) = self._stretch
-            apart = np.square(a * east + c * north)
+            apart = np.square(a * east + c * north, dtype=float)
             apart += np.square(b * east + d * north)
         return self.model.covariance(np.sqrt(apart, out=apart))
 

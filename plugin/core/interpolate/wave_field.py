@@ -7,7 +7,7 @@ from .circulant_embedding import complex_noise, extent_m, reach_m
 ALLOWED = 5e-6       # of the partial sill: the most by which a covariance is off
 FIRST_SPACING = 0.5  # of the lattice tried first, in ranges
 FINER = 0.75         # each next one's spacing, in those of the one before
-MOST_WAVES = 1_000_000  # a matrix of them takes 16 MB
+MOST_WAVES = 1_000_000  # a matrix of them takes 16 MB, and setting them up 100 MB
 
 
 class WaveField:
@@ -23,11 +23,13 @@ class WaveField:
 
     Time grows as waves times nodes along one side; memory as the waves.
 
-    Parameters   as EmbeddedField; all places are taken along, however far
+    Parameters
+        model, lattice, positions_m   as EmbeddedField; all places are taken along, however far
+        most    waves, at most MOST_WAVES; with more than that in `nodes`, it is not for use
     Source   common practice (spectral simulation); the embedding as EmbeddedField
     """
 
-    def __init__(self, model, lattice, positions_m):
+    def __init__(self, model, lattice, positions_m, *, most=MOST_WAVES):
         self._model, self._lattice = model, lattice
         positions = np.asarray(positions_m, float)
         self._east = lattice.west_m + (np.arange(lattice.columns) + 0.5) * lattice.cell_m
@@ -37,7 +39,7 @@ class WaveField:
         high = np.maximum([self._east[-1], self._north[0]], positions.max(axis=0))
         self._period = high - low + extent_m(model, reach_m(model))
         self._spacing = FIRST_SPACING * model.range_m * model.ratio
-        while self.nodes <= MOST_WAVES and self._off() > ALLOWED:
+        while self.nodes <= min(most, MOST_WAVES) and self._off() > ALLOWED:
             self._spacing *= FINER
 
     @property

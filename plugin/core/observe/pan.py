@@ -56,7 +56,8 @@ def pan_of_profile(depths_m, resistances, *, limit, refusal="no"):
     pan. A profile that never holds is no depth: the top is deeper than its last reading. One hard
     from the first reading has its top above that reading. After a stop on a stone, the last
     reading is the stone's and is left out, a run that only leads up to it is no pan, and what
-    was not reached is unknown.
+    was not reached is unknown. A hard layer that stopped the probe is a pan that begins where
+    it stopped, if no reading passed the limit before; its bottom lies deeper.
 
     Parameters
         depths_m      (n,) metres below the surface, any order, n at least 1
@@ -74,6 +75,8 @@ def pan_of_profile(depths_m, resistances, *, limit, refusal="no"):
         if not len(depths):
             return _no_pan("stone", 0.0)
     run = _first_run(_runs(depths, resistance, limit), stone=refusal == "stone")
+    if run is None and refusal == "layer":
+        return _stopped(depths[-1], float(resistance[-1]))
     if run is None:
         return _no_pan("stone" if refusal == "stone" else "none", depths[-1])
     inside = slice(run.first, run.last + 1)
@@ -85,11 +88,13 @@ def pan_of_profile(depths_m, resistances, *, limit, refusal="no"):
                float(resistance[at]), float(depths[at]), float(depths[-1]))
 
 
-def felt_pan(top_m, bottom_m, deepest_m):
+def felt_pan(top_m, bottom_m, deepest_m, *, refusal="no"):
     """Return the pan felt by hand: a top, perhaps a bottom, or nothing down to the deepest point.
 
-    NaN stands for "not felt". Without a top the pan is deeper than `deepest_m`; without a
-    bottom the bottom is deeper than `deepest_m`, or than the top where that is not known.
+    NaN stands for "not felt". Without a top the pan is deeper than `deepest_m`, unless a hard
+    layer stopped the probe there, which is then its top; after a stone what lies deeper is
+    unknown. Without a bottom the bottom is deeper than `deepest_m`, or than the top where that
+    is not known.
 
     Raises   InputProblem: nothing at all is known, the bottom lies above the top, or a bottom came
              without a top
@@ -106,9 +111,16 @@ def felt_pan(top_m, bottom_m, deepest_m):
         return Pan("felt", top_m, EXACT, bottom_m if known else reached_m,
                    EXACT if known else ABOVE, float("nan"), float("nan"), float(reached_m))
     if np.isfinite(deepest_m) and deepest_m > 0:
-        return _no_pan("none", deepest_m)
+        if refusal == "layer":
+            return felt_pan(deepest_m, float("nan"), deepest_m)
+        return _no_pan("stone" if refusal == "stone" else "none", deepest_m)
     raise InputProblem("A felt reading needs the depth where it got hard, or how deep the probe "
                        "went without meeting anything hard.")
+
+
+def _stopped(reached_m, peak):
+    return Pan("open", float(reached_m), EXACT, float(reached_m), ABOVE, peak, float(reached_m),
+               float(reached_m))
 
 
 def _no_pan(kind, reached_m):

@@ -6,6 +6,7 @@ from ..problems import InputProblem
 
 FELT_ERROR_M = 0.04  # standard error of a depth felt by hand: this program's own assumption
 
+
 def median_of_insertions(values, censoring):
     """Return the median of depths and its censoring, as (value, EXACT | ABOVE | BELOW).
 

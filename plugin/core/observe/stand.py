@@ -43,11 +43,11 @@ def stand_at_stops(stops, plants, area_m2, *, row_stops=(), row_plants=(), row_a
     """Return the stand of each stop: all plants counted there over all the ground counted.
 
     Counts that carry the same stop number are added up, so a stop with several counts weighs
-    by the ground it looked at. The error variance of a density D on an area A is f D / A, with
-    the dispersion f taken from the spread between the rows of a stop where at least
-    REPLICATE_ROWS_WANTED rows more than stops were counted; else 1 - D / seeds (binomial: each
-    seed dropped comes up or does not); else 1 (Poisson). A stop without a plant borrows the
-    mean density for its error, so that a zero is never taken for certain.
+    by the ground it looked at. The error variance of a density on an area A is f D / A, D the mean
+    density of all stops: taken from the stop's own count, a low count would pass for a sure one
+    and pull the map down. The dispersion f comes from the spread between the rows of a stop
+    where at least REPLICATE_ROWS_WANTED rows more than stops were counted; else it is
+    1 - D / seeds (binomial: each seed dropped comes up or does not); else 1 (Poisson).
 
     Parameters
         stops                   (c,) stop number of each count
@@ -78,7 +78,7 @@ def stand_at_stops(stops, plants, area_m2, *, row_stops=(), row_plants=(), row_a
         dispersion, source = 1 - mean_density / seeds_per_m2, "seeds dropped"
     if dispersion is None:
         dispersion, source = 1.0, "Poisson"
-    error_variance = dispersion * np.where(plants_at > 0, density, mean_density) / area_at
+    error_variance = dispersion * mean_density / area_at
     return StandAtStop(numbers, density, error_variance, plants_at, area_at, dispersion, source)
 
 

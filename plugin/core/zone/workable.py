@@ -13,6 +13,21 @@ def radius_of_width(machine_width_m, cell_m):
     return radius if radius > 0.5 else 0.0
 
 
+def workable_classes(classes, inside, *, cell_area_m2, smallest_area_m2, smooth_radius_cells):
+    """Return classes smoothed, and then cleared of patches below the smallest area.
+
+    Parameters
+        classes              (rows, columns) integers, OUTSIDE where `inside` is 0
+        inside               (rows, columns) share of each cell in the field
+        smooth_radius_cells  of `mode_filter`; 0 smooths nothing
+    Returns  (rows, columns) classes
+    Raises   InputProblem: as `mode_filter` and `merge_small`
+    """
+    smooth = mode_filter(classes, inside, radius_cells=smooth_radius_cells)
+    return merge_small(smooth, inside, cell_area_m2=cell_area_m2,
+                       smallest_area_m2=smallest_area_m2)
+
+
 def workable_zones(zone_map, values, *, smooth_radius_cells, smallest_area_m2):
     """Return a zone map with smoothed edges and no patch below the smallest area.
 
@@ -24,8 +39,9 @@ def workable_zones(zone_map, values, *, smooth_radius_cells, smallest_area_m2):
     Returns  ZoneMap, its zones numbered anew
     Raises   InputProblem: as `mode_filter` and `merge_small`
     """
-    labels = mode_filter(zone_map.labels, zone_map.inside, radius_cells=smooth_radius_cells)
-    labels = merge_small(labels, zone_map.inside, cell_area_m2=zone_map.grid.cell_area_m2,
-                         smallest_area_m2=smallest_area_m2)
+    labels = workable_classes(zone_map.labels, zone_map.inside,
+                              cell_area_m2=zone_map.grid.cell_area_m2,
+                              smallest_area_m2=smallest_area_m2,
+                              smooth_radius_cells=smooth_radius_cells)
     return zone_map_of(zone_map.name, zone_map.unit, zone_map.grid, zone_map.inside, labels, values,
                        [zone.title for zone in zone_map.zones])

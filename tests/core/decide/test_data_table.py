@@ -8,7 +8,7 @@ from plugin.core.problems import InputProblem
 def test_every_table_says_where_it_comes_from_and_whether_it_was_read(name):
     table = read_data_table(name)
     assert all(table.head[key] for key in ("title", "source", "year", "note", "status_in_words"))
-    assert table.head["status"] in ("R", "R2", "M")
+    assert table.head["status"] in ("R", "R2", "M", "O")
     assert ("memory" in table.head["status_in_words"]) >= (table.head["status"] == "M")
 
 

@@ -3,7 +3,13 @@ from datetime import date
 import numpy as np
 import pytest
 
-from plugin.core.decide.yield_response import load_table, percent, percent_within, tables
+from plugin.core.decide.yield_response import (
+    load_table,
+    percent,
+    percent_within,
+    require_table_for,
+    tables,
+)
 from plugin.core.problems import InputProblem
 
 TABLE = load_table("corn_nafziger_1994", "plants/ac")
@@ -24,6 +30,12 @@ def test_stands_per_hectare_read_the_same_cells():
     metric = load_table("corn_nafziger_1994", "plants/ha")
     assert float(percent(metric, PLANTED, 28_000 * 2.4710538)) == pytest.approx(100, abs=1e-5)
     assert metric.reach == "10 April to 9 June and 24,711 to 88,958 plants/ha"
+
+
+def test_a_crop_without_a_table_is_refused_and_one_with_a_table_is_not():
+    require_table_for("corn")
+    with pytest.raises(InputProblem, match="no yield table for sorghum yet, so no replant plan"):
+        require_table_for("sorghum")
 
 
 def test_a_leap_year_reads_the_same_date():
@@ -50,7 +62,9 @@ def test_a_stand_outside_the_table_is_refused_with_its_reach(stand):
                                            (date(2028, 2, 29), "1 March")])
 def test_a_date_outside_the_table_is_refused_with_or_without_continuation(day, said):
     for read in (percent, percent_within):
-        with pytest.raises(InputProblem, match=f"date of {said} is outside .* covers 10 April"):
+        with pytest.raises(InputProblem, match=f"date of {said} is outside .* covers 10 April.*"
+                           "Enter a planting and a replant date from 10 April to 9 June, or make "
+                           "no replant plan from this table."):
             read(TABLE, day, 20_000)
 
 

@@ -52,8 +52,9 @@ def test_the_text_says_the_value_to_half_of_its_last_place(value, unit):
 
 
 @pytest.mark.parametrize(("value", "text"), [
-    (0.0, "0 %"), (0.904, "90 %"), (1, "100 %"), (-0.001, "0 %"), (0.006, "1 %")])
-def test_a_share_is_read_in_whole_percent(value, text):
+    (0.0, "under 1 %"), (0.904, "90 %"), (1, "over 99 %"), (-0.001, "under 1 %"),
+    (0.996, "over 99 %"), (0.994, "99 %"), (0.006, "1 %")])
+def test_a_share_is_read_in_whole_percent_and_never_as_certain(value, text):
     made = share(value)
     assert (made["text"], made["unit"]) == (text, "%")
     assert made["value"] == pytest.approx(100 * value, rel=1e-12)

@@ -2,7 +2,13 @@ import numpy as np
 import pytest
 
 from plugin.core.decide.compaction_rating import rate_compaction
-from plugin.core.deliver.observed import pan_account, stand_account, yield_account
+from plugin.core.deliver.observed import (
+    LEAST_TO_RATE,
+    nothing_met,
+    pan_account,
+    stand_account,
+    yield_account,
+)
 from plugin.core.observations import Observations
 from plugin.core.observe.pan import felt_pan, pan_of_profile
 from plugin.core.observe.stand import stand_at_stops
@@ -21,6 +27,9 @@ class Stop:
     def __init__(self, found):
         self.found = found
 
+    def pan_within(self, reach_m):
+        return float(self.found)
+
 
 def test_insertions_are_accounted_for_by_what_they_met():
     depths = [0.1, 0.2, 0.3, 0.4]
@@ -28,21 +37,33 @@ def test_insertions_are_accounted_for_by_what_they_met():
             pan_of_profile(depths, [100, 100, 100, 100], limit=300),
             pan_of_profile(depths, [100, 100, 100, 900], limit=300, refusal="stone"),
             felt_pan(0.2, 0.3, 0.5), pan_of_profile(depths, [100, 100, 400, 400], limit=300)]
-    found = pan_account(pans, [Stop(True), Stop(False)], [True, False, True], limit=300,
+    over = [True, False, True, True, False] * 2
+    found = pan_account(pans, [Stop(True), Stop(False)], over, limit=300, reach_m=0.4,
                         pressure_unit="psi", warnings=[], left_out=1)
     rating = found.pop("rating")
     assert found == {"insertions": 5, "stops": 2, "with_pan": 3, "none": 1, "refused": 1, "felt": 1,
-                     "stops_with_pan": 1, "limit": 300.0, "pressure_unit": "psi", "left_out": 1,
+                     "stops_with_pan": 1, "stops_without": 1, "limit": 300.0,
+                     "pressure_unit": "psi", "left_out": 1,
                      "warnings": []}
-    expected = rate_compaction([True, False, True], excluded=1)
+    expected = rate_compaction(over, excluded=1)
     assert rating == {"share": expected.share, "low": expected.low, "high": expected.high,
-                      "rating": expected.rating, "text": expected.text}
+                      "rating": expected.rating, "text": expected.text, "from_memory": True}
 
 
-def test_without_a_gauge_there_is_no_rating():
-    found = pan_account([felt_pan(0.2, 0.3, 0.5)], [Stop(True)], [], limit=300, pressure_unit="psi",
-                        warnings=[], left_out=0)
+@pytest.mark.parametrize("gauged", [0, LEAST_TO_RATE - 1])
+def test_with_few_insertions_by_gauge_there_is_no_rating(gauged):
+    found = pan_account([felt_pan(0.2, 0.3, 0.5)], [Stop(True)], [True] * gauged, limit=300,
+                        reach_m=0.4, pressure_unit="psi", warnings=[], left_out=0)
     assert found["rating"] is None
+
+
+@pytest.mark.parametrize("without, words", [
+    (7, "7 of them looked at as deep as the tool goes; there is nothing to loosen."),
+    (6, "but only 6 were looked at as deep as the tool goes. Whether there is one is not known")])
+def test_that_no_pan_was_met_says_how_deep_was_looked(without, words):
+    found = nothing_met({"stops": 14, "stops_without": without, "limit": 300.0,
+                         "pressure_unit": "psi"})
+    assert found.startswith("none of 14 stops met a pan at 300 psi") and words in found
 
 
 def test_a_harvest_is_accounted_for_by_reason():

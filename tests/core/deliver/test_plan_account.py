@@ -96,7 +96,30 @@ def test_the_tillage_headline_says_where_and_how_deep(depths, words):
                 rate_unit="in", gain=600.0)
     assert tillage_headline(made) == (
         f"Loosen 20.0 ac of 55.0 ac, {words}, and leave 30.0 ac: USD 600 less than tilling all of "
-        "it.")
+        "it; on 5.0 ac the hard layer lies deeper than the tool reaches.")
+
+
+def test_a_field_tilled_as_a_whole_has_no_saving_to_name():
+    assert tillage_headline(plan(zone(0, "till", 14, 55.0), rate_unit="in")) == (
+        "Loosen all of it, 55.0 ac, 14.0 in deep.")
+
+
+def test_a_layer_that_the_tool_cannot_reach_is_not_called_absent():
+    made = plan(zone(0, "cannot reach", 0.0, 25.0), zone(1, "leave", 0.0, 30.0), rate_unit="in")
+    assert tillage_headline(made) == (
+        "Loosen nothing with this tool: on 25.0 ac of 55.0 ac the hard layer lies deeper than it "
+        "reaches.")
+
+
+@pytest.mark.parametrize(("name", "value", "unit", "text"), [
+    ("standard error of the bottom", 0.54, "cm", "0.5 cm"),
+    ("mean pan bottom", 34.3, "cm", "34 cm"),
+    ("chance that the depth clears the bottom", 99.97, "%", "over 99 %"),
+    ("cells that would gain", 0.2, "%", "0 %")])
+def test_a_zone_s_figures_are_rounded_by_what_they_are(name, value, unit, text):
+    found = plan_account(plan(zone(0, "till", 40.0, 1.0, **{name: (value, unit)})), title="",
+                         headline="")
+    assert found["zones"][0]["figures"][name] == {"value": value, "unit": unit, "text": text}
 
 
 def test_nothing_to_till_is_a_decision_too():

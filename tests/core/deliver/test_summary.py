@@ -3,6 +3,7 @@ from datetime import date
 
 import pytest
 
+from plugin.core.decide.cautions import DEEP_TILLAGE
 from plugin.core.deliver.figures import figure
 from plugin.core.deliver.summary import TITLES, summary_of
 from plugin.core.units import METRIC, US
@@ -18,7 +19,9 @@ MADE = {"program": "Spadework", "version": "1.0", "at": "2026-05-20T10:00:00+00:
 def surface(**parts):
     return {"method": "ordinary kriging", "observations": 1234, "deeper_or_more": 0,
             "shallower_or_less": 0, "verdict": "The map holds.", "mean": 27_804.0,
-            "mean_error": 500.0, "validation": {"coverage_90": 0.913},
+            "mean_error": 500.0, "places": 22, "validation": {"coverage_90": 0.913},
+            "diagnostics": {"left_out": {"observed": [1.0, 0.0, 1.0],
+                                         "predicted": [0.7, 0.6, 0.9]}},
             "model": {"family": "spherical", "nugget": 1.0, "partial_sill": 3.0, "range_m": 81.4},
             **parts}
 
@@ -100,9 +103,26 @@ def test_readings_are_counted_with_what_was_left_out_and_why():
 
 def test_the_stand_is_given_with_its_90_percent_interval():
     found = summary()["stand"]
-    # 27,804 -+ 1.645 x 500 = 26,982 and 28,626
-    assert found["interval"]["low"]["value"] == pytest.approx(26_981.6, abs=0.1)
-    assert found["interval"]["text"] == "27,000 plants/ac to 28,600 plants/ac"
+    # Student's t of 21 degrees of freedom, 95 %: 1.7207; 27,804 -+ 1.7207 x 500
+    assert found["interval"]["low"]["value"] == pytest.approx(26_943.6, abs=0.1)
+    assert found["interval"]["text"] == "26,900 plants/ac to 28,700 plants/ac"
+
+
+def test_the_interval_of_two_stops_is_as_wide_as_two_stops_are_unsure():
+    found = summary(stand={**STAND, "surface": surface(places=2)})["stand"]
+    # t of 1 degree of freedom, 95 %: 6.3138
+    assert found["interval"]["low"]["value"] == pytest.approx(27_804 - 6.3138 * 500, abs=0.1)
+
+
+def test_a_chance_map_is_judged_by_the_stops_it_has_right():
+    # of the three left out, two lie on the right side of one half
+    found = summary()["pan"]["maps"]["chance"]["verdict"]
+    assert found == ("The map holds: of 3 stops, each left out in turn to check it, it was right "
+                     "at 2.")
+
+
+def test_the_stand_is_given_with_its_zones():
+    found = summary()["stand"]
     assert (found["mean"]["text"], found["target"]["text"], found["stops"]["text"]) == (
         "27,800 plants/ac", "32,000 plants/ac", "22")
     assert found["error"] == ("The error of a count rests on the spread between rows counted side "
@@ -110,6 +130,11 @@ def test_the_stand_is_given_with_its_90_percent_interval():
     assert found["zones"] == [{"title": "below 16,000", "area": figure(12.0, "ac"),
                                "mean": figure(12_345.0, "plants/ac"),
                                "standard_deviation": figure(987.0, "plants/ac")}]
+
+
+def test_no_interval_of_a_stand_goes_below_no_plants():
+    found = summary(stand={**STAND, "surface": surface(mean=300.0, mean_error=500.0)})["stand"]
+    assert found["interval"]["low"]["value"] == 0.0
 
 
 def test_a_mean_without_an_error_has_no_interval_and_no_target_none():
@@ -142,7 +167,7 @@ def test_a_map_is_said_how_it_was_made_and_how_it_held():
         assert words in text
     assert "4 of them known only as limits" in json.dumps(summary()["pan"])
     mean = json.dumps(summary()["yields"][0])
-    assert "Mean of the readings of 1,234 readings" in mean
+    assert "Mean of 1,234 readings" in mean
     assert "range" not in mean
 
 
@@ -154,4 +179,8 @@ def test_a_season_is_counted():
 
 
 def test_a_caution_of_both_plans_is_said_once():
-    assert summary()["cautions"] == ["Dig first.", "Ask.", "Wait till it is dry."]
+    assert summary(pan=None)["cautions"] == ["Dig first.", "Ask.", "Wait till it is dry."]
+
+
+def test_a_pan_without_a_plan_carries_the_cautions_of_tillage_all_the_same():
+    assert summary(replant=None, tillage=None)["cautions"] == list(DEEP_TILLAGE)

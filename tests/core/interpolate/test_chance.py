@@ -47,3 +47,11 @@ def test_outside_the_field_there_is_no_chance():
 def test_a_question_without_an_answer_is_refused(limit, side, message):
     with pytest.raises(InputProblem, match=message):
         chance(surface([9], [1]), limit, side)
+
+
+def test_a_chance_is_drawn_from_yes_and_no_alone():
+    from plugin.core.interpolate.chance import require_yes_or_no
+    from plugin.core.observations import Observations
+    require_yes_or_no(Observations.of("pan", "", [[0, 0], [1, 0]], [0.0, 1.0]))
+    with pytest.raises(InputProblem, match="pan 2: 0.5 is neither 0 .* 1 of 2 values"):
+        require_yes_or_no(Observations.of("pan", "", [[0, 0], [1, 0]], [0.0, 0.5]))

@@ -1,17 +1,14 @@
 import numpy as np
 import pytest
 
-from plugin.core.grid import Grid
 from plugin.core.interpolate.conditional_draws import (
     MOST_TARGETS,
     conditional_draws,
     thinned_cells,
 )
 from plugin.core.interpolate.covariance import CovarianceModel
-from plugin.core.interpolate.draws_of_surface import draws_of_surface
 from plugin.core.interpolate.kriging import krige, reading_covariance
 from plugin.core.problems import InputProblem
-from plugin.core.surface import Surface
 
 MODEL = CovarianceModel("spherical", 0.3, 2.0, 60.0)
 GENERATOR = np.random.default_rng(3)
@@ -107,23 +104,3 @@ def test_a_field_that_falls_between_the_thinned_cells_keeps_one():
     inside = np.zeros((9, 9))
     inside[0, 0] = inside[0, 8] = 1
     assert thinned_cells(inside, most=1).tolist() in ([0], [8])
-
-
-def surface(sites):
-    return Surface("stand", "plants/ac", Grid(0, 100, 10, 10, 10), np.ones((10, 10)),
-                   np.zeros((10, 10)), np.zeros((10, 10)),
-                   {"sites": sites, "model": {"family": "spherical", "nugget": 0.3,
-                                              "partial_sill": 2.0, "range_m": 60.0}})
-
-
-def test_a_surface_draws_from_the_readings_it_carries():
-    sites = np.column_stack([PLACES, VALUES, ERRORS]).tolist()
-    cells, drawn = draws_of_surface(surface(sites), draws=5, seed=3)
-    assert cells.tolist() == list(range(100))
-    assert drawn.tolist() == conditional_draws(
-        PLACES, VALUES, ERRORS, MODEL, Grid(0, 100, 10, 10, 10).centres(), draws=5, seed=3).tolist()
-
-
-def test_a_surface_without_its_readings_is_not_drawn():
-    with pytest.raises(InputProblem, match="stand does not carry its readings"):
-        draws_of_surface(surface(None))

@@ -196,7 +196,7 @@ def test_the_top_lies_above_the_bottom_and_both_within_the_readings(pairs, refus
         assert found.top_m <= found.bottom_m + slack
         assert found.top_m - slack <= found.peak_m <= found.bottom_m + slack
         assert found.bottom_m <= found.reached_m + slack
-        assert found.peak >= LIMIT
+        assert found.peak >= LIMIT or refusal == "layer"
     else:
         assert found.top_censoring == ABOVE
         assert found.top_m == found.reached_m
@@ -254,3 +254,17 @@ def test_nothing_felt_is_deeper_than_the_probe_went():
 def test_a_felt_reading_that_makes_no_pan_is_refused(felt, message):
     with pytest.raises(InputProblem, match=message):
         felt_pan(*felt)
+
+
+def test_a_layer_that_stopped_the_probe_is_the_top_of_an_open_pan():
+    found = pan_of_profile([0.05, 0.10, 0.15], [80, 120, 200], limit=LIMIT, refusal="layer")
+    assert (found.kind, found.found) == ("open", True)
+    assert (found.top_m, found.top_censoring) == (0.15, EXACT)
+    assert (found.bottom_m, found.bottom_censoring) == (0.15, ABOVE)
+    felt = felt_pan(float("nan"), float("nan"), 0.2, refusal="layer")
+    assert (felt.kind, felt.top_m, felt.bottom_censoring) == ("felt", 0.2, ABOVE)
+
+
+def test_a_felt_stone_says_nothing_of_a_pan():
+    found = felt_pan(float("nan"), float("nan"), 0.2, refusal="stone")
+    assert (found.kind, found.found) == ("stone", False)

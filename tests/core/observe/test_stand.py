@@ -24,10 +24,10 @@ def test_counts_of_a_stop_are_added_up_over_their_ground():
 
 
 def test_without_more_knowledge_a_count_is_poisson():
-    # variance of N / A is N / A2: 12 / 16 and 40 / 25
+    # 52 plants on 9 m2: the variance is that mean over the ground of each stop, 4 and 5 m2
     found = stand_at_stops([7, 2, 7], [10, 12, 30], [2.0, 4.0, 3.0])
     assert (found.dispersion, found.error_source) == (1.0, "Poisson")
-    assert found.error_variance == pytest.approx([0.75, 1.6], rel=ROUNDING)
+    assert found.error_variance == pytest.approx([52 / 9 / 4, 52 / 9 / 5], rel=ROUNDING)
 
 
 def test_seeds_dropped_make_the_count_binomial():
@@ -35,7 +35,8 @@ def test_seeds_dropped_make_the_count_binomial():
     found = stand_at_stops([7, 2, 7], [10, 12, 30], [2.0, 4.0, 3.0], seeds_per_m2=8.0)
     assert found.error_source == "seeds dropped"
     assert found.dispersion == pytest.approx(5 / 18, rel=ROUNDING)
-    assert found.error_variance == pytest.approx([0.75 * 5 / 18, 1.6 * 5 / 18], rel=ROUNDING)
+    assert found.error_variance == pytest.approx([52 / 9 / 4 * 5 / 18, 52 / 9 / 5 * 5 / 18],
+                                                 rel=ROUNDING)
 
 
 @pytest.mark.parametrize("seeds", [5.0, 52 / 9, None])
@@ -45,10 +46,10 @@ def test_no_more_seeds_than_plants_is_no_binomial(seeds):
 
 
 def test_a_stop_without_a_plant_is_not_certain():
-    # 0 on 2 m2 and 18 on 4 m2: mean density 3, so the empty stop's variance is 3 / 2
+    # 0 on 2 m2 and 18 on 4 m2: mean density 3, so the variances are 3 / 2 and 3 / 4
     found = stand_at_stops([1, 2], [0, 18], [2.0, 4.0])
     assert found.density.tolist() == [0, 4.5]
-    assert found.error_variance == pytest.approx([1.5, 1.125], rel=ROUNDING)
+    assert found.error_variance == pytest.approx([1.5, 0.75], rel=ROUNDING)
 
 
 def test_a_field_without_a_plant_has_a_stand_of_zero():

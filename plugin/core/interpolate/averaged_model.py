@@ -1,0 +1,132 @@
+"""The covariance to expect where a few readings leave the model's parameters open."""
+from dataclasses import replace
+
+import numpy as np
+from scipy.spatial.distance import cdist
+
+from .covariance import FAMILIES, NUGGET, CovarianceModel
+from .readings_system import drift_columns
+
+RANGES = 7            # ranges tried, evenly spaced in the logarithm
+SHARES = 6            # nugget shares tried, from 0 to 1
+VARIANCES = 60        # sills tried, evenly spaced in the logarithm
+SILLS = (0.01, 10.0)  # least and greatest of them, in variances of the readings
+SHORTEST = 0.04       # least reach tried, as a share of the extent
+LEAST_ERROR = 1e-6    # error variance that keeps the algebra safe, in variances of the readings
+
+
+def averaged_model(positions_m, values, error_variance, like, *, drift=None):
+    """Return a model like another, its covariance averaged over all that suit the readings.
+
+    The peak of the likelihood understates how much few readings leave open: it takes one set of
+    parameters for certain. Here every combination of range, nugget share and sill on a grid is
+    weighed by its restricted likelihood. Given the weights, the variance to expect is the average
+    of the sills, and the covariance to expect the average of the covariances, since the mean is the
+    same under all of them. A covariance of one range stands in for the average over ranges: its
+    range is their mean in the logarithm, weighed by the partial sills.
+
+    Before the readings all ranges are held equally likely in the logarithm, all nugget shares
+    equally likely, and the sill equally likely in its square root. A share of 1 is among them, so
+    where readings show no structure the partial sill shrinks towards 0. A model without structure
+    gives the average of such. Family, heading and ratio stay as they are. Time grows with the cube
+    of n, memory with its square.
+
+    Parameters
+        positions_m     (n, 2) metres, n at least 3, not all at one place
+        values          (n,) not all equal
+        error_variance  (n,) known error variance of each value, unit squared
+        like            CovarianceModel: its family, heading and ratio are kept
+        drift           None, or (n,) or (n, p) drift at the readings, as for fit_reml
+    Returns  CovarianceModel
+    Source   Handcock and Stein (1993), Technometrics 35:403-410; a grid of parameters: Diggle and
+             Ribeiro (2007), Model-based Geostatistics, chapter 7; uniform in the standard
+             deviation: Gelman (2006), Bayesian Analysis 1:515-534 (all cited from memory)
+    """
+    values, errors = np.asarray(values, float), np.asarray(error_variance, float)
+    pair = None if drift is None else (drift, drift)
+    columns = drift_columns(pair, len(values), len(values))[0]
+    explained = columns @ np.linalg.lstsq(columns, values, rcond=None)[0]
+    left = values - explained
+    spread = left @ left / (len(values) - columns.shape[1])
+    readings = left, errors + LEAST_ERROR * spread, columns
+    sills = spread * np.exp(np.linspace(*np.log(SILLS), VARIANCES))
+    if not like.structured:
+        weight = _weights(readings, [np.eye(len(values))], np.ones(1), sills)
+        return CovarianceModel(NUGGET, float((weight * sills).sum()))
+    places = like.stretched(positions_m)
+    distances = cdist(places, places)
+    ranges = _ranges(distances, FAMILIES[like.family].reach)
+    shares = np.linspace(0, 1, SHARES)
+    weight = _weights(readings, [FAMILIES[like.family].correlation(distances / range_m)
+                                 for range_m in ranges], shares, sills)
+    partial_sill = (weight * (1 - shares)[:, None] * sills).sum(axis=(1, 2))
+    range_m = np.exp(partial_sill @ np.log(ranges) / partial_sill.sum())
+    return replace(like, nugget=float((weight * shares[:, None] * sills).sum()),
+                   partial_sill=float(partial_sill.sum()), range_m=float(range_m))
+
+
+def mean_model(models):
+    """Return the average of models: like the last of the most frequent structured family.
+
+    Nuggets and partial sills are averaged; so are effective ranges, in the logarithm and weighed
+    by the partial sills.
+    """
+    families = [model.family for model in models if model.structured]
+    nugget = float(np.mean([model.nugget for model in models]))
+    if not families:
+        return CovarianceModel(NUGGET, nugget)
+    partial_sill = np.array([model.partial_sill for model in models])
+    reach = np.array([model.effective_range_m if model.structured else 1.0 for model in models])
+    family = max(sorted(set(families)), key=families.count)
+    range_m = np.exp(partial_sill @ np.log(reach) / partial_sill.sum()) / FAMILIES[family].reach
+    like = [model for model in models if model.family == family][-1]
+    return replace(like, nugget=nugget, partial_sill=float(partial_sill.mean()),
+                   range_m=float(range_m))
+
+
+def _ranges(distances, reach):
+    """From half the median distance to the nearest neighbour, or SHORTEST, to the extent."""
+    extent = distances.max()
+    nearest = np.where(np.eye(len(distances)) > 0, np.inf, distances).min(axis=1)
+    shortest = min(max(np.median(nearest) / 2, SHORTEST * extent), extent)
+    return np.exp(np.linspace(np.log(shortest), np.log(extent), RANGES)) / reach
+
+
+def _weights(readings, correlations, shares, sills):
+    """Weight (ranges, shares, sills) of each combination; they add up to 1."""
+    logarithm = np.array([[_log_likelihood(readings, *spectrum, sills)
+                           for spectrum in _spectra(correlation, readings[1], shares)]
+                          for correlation in correlations])
+    logarithm += 0.5 * np.log(sills)  # evenly spaced in the logarithm, uniform in the root
+    weight = np.exp(logarithm - logarithm.max())
+    return weight / weight.sum()
+
+
+def _spectra(correlation, errors, shares):
+    """Eigenvalues and vectors of each nugget share's correlation, scaled by the errors.
+
+    Where all errors are equal the vectors are the same for every share.
+    """
+    scale = 1 / np.sqrt(errors)
+    if np.ptp(errors) == 0:
+        roots, vectors = np.linalg.eigh(correlation * scale[0]**2)
+        for share in shares:
+            yield (1 - share) * roots + share * scale[0]**2, vectors
+        return
+    for share in shares:
+        mixed = (1 - share) * correlation + share * np.eye(len(errors))
+        yield np.linalg.eigh(mixed * np.outer(scale, scale))
+
+
+def _log_likelihood(readings, roots, vectors, sills):
+    """Restricted log-likelihood (sills,), up to a constant, of sill * correlation + errors."""
+    values, errors, columns = readings
+    turned = vectors.T @ (np.column_stack([values, columns]) / np.sqrt(errors)[:, None])
+    values, columns = turned[:, 0], turned[:, 1:]
+    variance = 1 + sills[:, None] * np.maximum(roots, 0.0)
+    precise = columns[None] / variance[..., None]
+    information = np.swapaxes(precise, 1, 2) @ columns
+    told = np.swapaxes(precise, 1, 2) @ values
+    mean = np.linalg.solve(information, told[..., None])[..., 0]
+    off = (values**2 / variance).sum(axis=1) - (told * mean).sum(axis=1)
+    return -0.5 * (np.log(variance).sum(axis=1) + np.linalg.slogdet(information)[1] + off)
