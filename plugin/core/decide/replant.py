@@ -171,8 +171,8 @@ def _cautions(table, stand, zones):
     field = stand.inside > 0
     estimate, share = stand.estimate[field], stand.inside[field]
     beyond = (estimate < table.stands[0]) | (estimate > table.stands[-1])
-    if beyond.any():
-        percent = 100 * share[beyond].sum() / share.sum()
+    percent = 100 * share[beyond].sum() / share.sum()
+    if percent >= 0.05:  # less would print as nothing
         said.append(f"{percent:.1f} % of the area has an estimated stand outside the yield table, "
                     f"which covers {table.reach}. There a stand above the last counts as the "
                     "last, and one below the first goes straight down to no yield at no plants: "
