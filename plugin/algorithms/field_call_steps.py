@@ -12,9 +12,9 @@ from ..core.interpolate.field_mean import area_at_least, mean_where
 from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
 from ..core.zone.stand_limits import limits_below_target
-from ..layers.boundary import area_m2, inside_shares
+from ..layers.boundary import area_m2
+from ..layers.field_surface import surface_of_field
 from ..layers.json_files import read_json, write_json
-from ..layers.rasters import read_surface
 from ..layers.rate_files import FORMATS
 from ..layers.vectors import REAL, TEXT, Column, VectorLayer, read_vector, write_vector
 from ..record.plan_settings import machine_width_m, smallest_zone_m2
@@ -191,8 +191,7 @@ def _pan(work):
 def _pan_where_likely(work, pan):
     """Add to the pan's account its area and mean depths where it is likely; see LIKELY."""
     def surface(name):
-        return read_surface(work.path(SURFACES, f"{name}.tif"),
-                            lambda grid: inside_shares(work.record.boundary_wkb, grid))
+        return surface_of_field(work.path(SURFACES, f"{name}.tif"), work.record.boundary_wkb)
 
     chance = surface("pan_chance")
     if mapped(pan["chance"]) or pan["chance"]["mean"] in (0.0, 1.0):  # all stops alike: known

@@ -22,8 +22,8 @@ from ..core.decide.tillage_depth import LIKELY
 from ..core.decide.yield_response import USUAL_TABLE, load_table, tables
 from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
-from ..layers.boundary import inside_shares
 from ..layers.crs import crs_named, in_metres
+from ..layers.field_surface import surface_of_field
 from ..layers.gpx import write_waypoints
 from ..layers.polygons import boundary_of
 from ..layers.rasters import read_surface
@@ -169,8 +169,8 @@ class NextStops(SpadeworkAlgorithm):
             record = open_record(record_path, only=()) if record_path else None
             boundary = boundary_of(source) if source is not None else (
                 None if record is None else record.boundary_wkb)
-            surface = read_surface(surface_file, None if boundary is None else
-                                   lambda grid: inside_shares(boundary, grid))
+            surface = (read_surface(surface_file) if boundary is None
+                       else surface_of_field(surface_file, boundary))
             decision = self._decision(surface, record, parameters, context)
             found = next_stops(
                 surface, decision, tick=ticker(feedback),

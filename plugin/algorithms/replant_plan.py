@@ -24,9 +24,8 @@ from ..core.deliver.summary import mapped
 from ..core.interpolate.draws_of_surface import draws_of_surface
 from ..core.problems import InputProblem, Stopped
 from ..core.zone.workable import radius_of_width
-from ..layers.boundary import inside_shares
+from ..layers.field_surface import surface_of_field
 from ..layers.json_files import write_json
-from ..layers.rasters import read_surface
 from ..layers.vectors import write_vector
 from ..layers.zone_layers import plan_layer
 from ..record.plan_settings import (
@@ -86,8 +85,7 @@ class ReplantPlan(SpadeworkAlgorithm):
             settings = replant_settings(record)
             for doubt in replant_doubts(record):
                 feedback.pushWarning(doubt)
-            stand = read_surface(stand_file,
-                                 lambda grid: inside_shares(record.boundary_wkb, grid))
+            stand = surface_of_field(stand_file, record.boundary_wkb)
             require_readings(stand)
             tick(0.2)
             cells, draws = draws_of_surface(stand, draws=DRAWS,

@@ -22,9 +22,8 @@ from ..core.deliver.plan_account import (
 from ..core.deliver.summary import mapped
 from ..core.problems import InputProblem, Stopped
 from ..core.zone.workable import radius_of_width
-from ..layers.boundary import inside_shares
+from ..layers.field_surface import surface_of_field
 from ..layers.json_files import write_json
-from ..layers.rasters import read_surface
 from ..layers.vectors import write_vector
 from ..layers.zone_layers import plan_layer
 from ..record.plan_settings import machine_width_m, smallest_zone_m2, tillage_settings
@@ -77,8 +76,7 @@ class TillagePlan(SpadeworkAlgorithm):
                                  only=())
             settings = tillage_settings(record, chance_limit=self.parameterAsDouble(
                 parameters, self.CHANCE_LIMIT, context))
-            bottom, chance = (read_surface(
-                file, lambda grid: inside_shares(record.boundary_wkb, grid)) for file in files)
+            bottom, chance = (surface_of_field(file, record.boundary_wkb) for file in files)
             require_readings(chance)
             tick(0.4)
             plan = tillage_plan(

@@ -17,8 +17,8 @@ from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
 from ..core.zone.by_limits import zones_by_limits
 from ..core.zone.workable import radius_of_width, workable_zones
-from ..layers.boundary import inside_shares
 from ..layers.crs import crs_named, in_metres
+from ..layers.field_surface import surface_of_field
 from ..layers.polygons import boundary_of
 from ..layers.rasters import read_surface
 from ..layers.vectors import write_vector
@@ -88,8 +88,8 @@ class ZonesByLimits(SpadeworkAlgorithm):
         tick = ticker(feedback)
         try:
             boundary = None if source is None else boundary_of(source)
-            surface = read_surface(surface_file, None if boundary is None else
-                                   lambda grid: inside_shares(boundary, grid))
+            surface = (read_surface(surface_file) if boundary is None
+                       else surface_of_field(surface_file, boundary))
             limits = _limits(self.parameterAsString(parameters, self.LIMITS, context))
             zones = zones_by_limits(surface, limits)
             tick(0.4)

@@ -1,0 +1,23 @@
+"""A surface of a whole field, each cell with its share inside the boundary."""
+from pathlib import Path
+
+from ..core.problems import InputProblem
+from .boundary import area_m2, inside_shares
+from .rasters import read_surface
+
+LEAST_COVERED = 0.999  # share of the field; what is missing below it is more than a ragged edge
+
+
+def surface_of_field(path, boundary_wkb):
+    """Read a surface and cut it to a field.
+
+    Returns  Surface
+    Raises   InputProblem: as read_surface, or the surface leaves a part of the field out: areas and
+             money would be those of the rest
+    """
+    surface = read_surface(path, lambda grid: inside_shares(boundary_wkb, grid))
+    covered = surface.inside.sum() * surface.grid.cell_area_m2 / area_m2(boundary_wkb)
+    if covered < LEAST_COVERED:
+        raise InputProblem(f"{Path(path).name} covers {covered:.0%} of the field. Make the surface "
+                           "again with this boundary.")
+    return surface
