@@ -45,6 +45,7 @@ def make_project(record, path):
                 raise InputProblem(f"{path} could not be written: {project.error()}")
         finally:
             project.clear()
+            project = None  # before QGIS ends: a later one crashes when it goes
     _leave_out_the_machine(path, ids)
 
 

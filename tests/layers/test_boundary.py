@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as some
 from osgeo import ogr
 from shapely.affinity import rotate, translate
@@ -44,6 +44,7 @@ def test_shares_add_up_to_the_area_and_each_is_the_part_of_its_cell(shape, cell_
     assert shares == pytest.approx(expected, abs=1e-9)  # rounding of a cell's corners
 
 
+@example([(0.0, 0.0), (0.0, 11.0), (218.0, 0.125)], 0.0, 5.0)  # a nearly level edge
 @settings(max_examples=40, deadline=None)
 @given(some.lists(some.tuples(some.floats(0, 500), some.floats(0, 500)), min_size=3, max_size=9),
        some.floats(0, 360), some.sampled_from([5.0, 13.7, 50.0]))
