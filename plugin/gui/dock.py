@@ -10,16 +10,10 @@ from qgis.PyQt.QtWidgets import (
     QComboBox,
     QFileDialog,
     QFrame,
-    QGroupBox,
     QHBoxLayout,
-    QHeaderView,
-    QLabel,
     QLineEdit,
     QProgressBar,
-    QPushButton,
     QScrollArea,
-    QSizePolicy,
-    QTreeWidget,
     QTreeWidgetItem,
     QVBoxLayout,
     QWidget,
@@ -30,6 +24,7 @@ from ..algorithms.provider import lacking
 from ..core.problems import InputProblem
 from ..record.schema import LAYERS
 from ..report.look import PAPERS
+from .dock_widgets import button, fit_height, label_of, row_of, section, table, words_label
 from .field_call_task import FIELD_CALL, FieldCallTask
 from .record_layers import add_record, rest_record
 from .record_task import RecordTask
@@ -284,7 +279,7 @@ class SpadeworkDock(QgsDockWidget):
             item.setToolTip(0, tr(spec.title))
             item.setDisabled(rows == 0)
             self.counts.addTopLevelItem(item)
-        _fit_height(self.counts)
+        fit_height(self.counts)
 
     def _refresh(self):
         opened, running = self.record is not None, self.task is not None
@@ -313,7 +308,7 @@ class SpadeworkDock(QgsDockWidget):
             self.results.addTopLevelItem(item)
         self.results.setVisible(bool(found))
         self.no_results.setVisible(not found)
-        _fit_height(self.results)
+        fit_height(self.results)
         names = {output.path.name for output in found}
         self.report_button.setEnabled("report.pdf" in names)
         self.show_results_button.setEnabled(bool(found) and self.record is not None)
@@ -326,7 +321,7 @@ class SpadeworkDock(QgsDockWidget):
         page.setObjectName("spadework_page")
         column = QVBoxLayout(page)
         if lacking():
-            missing = _words("spadework_lacking", lacking())
+            missing = words_label("spadework_lacking", lacking())
             column.addWidget(missing)
         column.addWidget(self._record_section())
         column.addWidget(self._field_call_section())
@@ -343,16 +338,16 @@ class SpadeworkDock(QgsDockWidget):
         self.setWidget(scroll)
 
     def _record_section(self):
-        box, column = _section("spadework_record", tr("Field record"))
-        self.open_button = _button(
+        box, column = section("spadework_record", tr("Field record"))
+        self.open_button = button(
             "spadework_open", tr("Open…"), tr("Open the record of a field call (.gpkg)"),
             self.choose_record)
-        self.new_button = _button(
+        self.new_button = button(
             "spadework_new", tr("New…"),
             tr("Make an empty record for a field whose boundary is a polygon layer"),
             self.make_record)
-        column.addLayout(_row(self.open_button, self.new_button))
-        self.field_name = _words("spadework_field_name", tr(
+        column.addLayout(row_of(self.open_button, self.new_button))
+        self.field_name = words_label("spadework_field_name", tr(
             "Open a record or make a new one: a file that keeps every reading of one field call."))
         column.addWidget(self.field_name)
         self.path = QLineEdit()
@@ -361,27 +356,27 @@ class SpadeworkDock(QgsDockWidget):
         self.path.setPlaceholderText(tr("No record is open"))
         self.path.setToolTip(tr("Where the open record lies"))
         column.addWidget(self.path)
-        self.counts = _table("spadework_counts", [tr("Readings"), tr("Rows")])
+        self.counts = table("spadework_counts", [tr("Readings"), tr("Rows")])
         self.counts.setToolTip(tr("How many rows each layer of the record holds"))
         column.addWidget(self.counts)
-        self.show_record_button = _button(
+        self.show_record_button = button(
             "spadework_show_record", tr("Show on map"),
             tr("Add the record's layers to the project, ready to edit"), self.show_record)
-        self.count_button = _button(
+        self.count_button = button(
             "spadework_count", tr("Count again"),
             tr("Read the record again after readings were added"), self.count_again)
-        column.addLayout(_row(self.show_record_button, self.count_button))
+        column.addLayout(row_of(self.show_record_button, self.count_button))
         return box
 
     def _field_call_section(self):
-        box, column = _section("spadework_field_call", tr("Field call"))
+        box, column = section("spadework_field_call", tr("Field call"))
         self.folder = QgsFileWidget()
         self.folder.setObjectName("spadework_folder")
         self.folder.setStorageMode(QgsFileWidget.StorageMode.GetDirectory)
         self.folder.setDialogTitle(tr("Folder for the field call's results"))
         self.folder.setToolTip(tr("Surfaces, zones, rate files and the report are written here"))
         self.folder.fileChanged.connect(self._refresh)
-        column.addWidget(_label(tr("Output &folder"), self.folder))
+        column.addWidget(label_of(tr("Output &folder"), self.folder))
         column.addWidget(self.folder)
         self.replace = QCheckBox(tr("Replace earlier results"))
         self.replace.setObjectName("spadework_replace")
@@ -406,99 +401,41 @@ class SpadeworkDock(QgsDockWidget):
         self.cell.setToolTip(tr("Side of a map cell, metres; half of it takes four times as long"))
         sizes = QHBoxLayout()
         for words, widget in ((tr("&Page"), self.page), (tr("&Cell"), self.cell)):
-            sizes.addWidget(_label(words, widget))
+            sizes.addWidget(label_of(words, widget))
             sizes.addWidget(widget, 1)
         column.addLayout(sizes)
-        self.run_button = _button(
+        self.run_button = button(
             "spadework_run", tr("Run field call"),
             tr("From the readings to surfaces, zones, plans, rate files and the report"), self.run)
-        self.cancel_button = _button(
+        self.cancel_button = button(
             "spadework_cancel", tr("Cancel"), tr("Stop; nothing is then written"), self.cancel)
-        column.addLayout(_row(self.run_button, self.cancel_button))
+        column.addLayout(row_of(self.run_button, self.cancel_button))
         self.progress = QProgressBar()
         self.progress.setObjectName("spadework_progress")
         self.progress.setRange(0, 100)
         self.progress.setValue(0)
         column.addWidget(self.progress)
-        self.log = _words("spadework_log", "")
+        self.log = words_label("spadework_log", "")
         column.addWidget(self.log)
         return box
 
     def _results_section(self):
-        box, column = _section("spadework_results_section", tr("Results"))
-        self.no_results = _words("spadework_no_results", tr("No results in the output folder yet."))
+        box, column = section("spadework_results_section", tr("Results"))
+        self.no_results = words_label("spadework_no_results",
+                                      tr("No results in the output folder yet."))
         column.addWidget(self.no_results)
-        self.results = _table("spadework_results", [tr("Result"), tr("File")])
+        self.results = table("spadework_results", [tr("Result"), tr("File")])
         self.results.itemActivated.connect(self._open_output)
         column.addWidget(self.results)
-        self.report_button = _button(
+        self.report_button = button(
             "spadework_open_report", tr("Open report"), tr("Open the grower's report (PDF)"),
             self.open_report)
-        self.show_results_button = _button(
+        self.show_results_button = button(
             "spadework_show_results", tr("Show on map"),
             tr("Add the surfaces, zones and plans to the project"), self.show_results)
-        column.addLayout(_row(self.report_button, self.show_results_button))
-        self.folder_button = _button(
+        column.addLayout(row_of(self.report_button, self.show_results_button))
+        self.folder_button = button(
             "spadework_show_folder", tr("Show folder"), tr("Open the output folder"),
             self.show_folder)
         column.addWidget(self.folder_button)
         return box
-
-
-def _section(name, title):
-    box = QGroupBox(title)
-    box.setObjectName(name)
-    return box, QVBoxLayout(box)
-
-
-def _button(name, words, tip, slot):
-    button = QPushButton(words)
-    button.setObjectName(name)
-    button.setToolTip(tip)
-    button.clicked.connect(lambda _checked=False: slot())
-    return button
-
-
-def _row(*widgets):
-    row = QHBoxLayout()
-    for widget in widgets:
-        row.addWidget(widget)
-    return row
-
-
-def _words(name, words):
-    label = QLabel(words)
-    label.setObjectName(name)
-    label.setWordWrap(True)
-    label.setTextFormat(Qt.TextFormat.PlainText)
-    label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-    label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
-    return label
-
-
-def _label(words, widget):
-    label = QLabel(words)
-    label.setObjectName(f"{widget.objectName()}_label")
-    label.setBuddy(widget)
-    return label
-
-
-def _table(name, titles):
-    table = QTreeWidget()
-    table.setObjectName(name)
-    table.setHeaderLabels(titles)
-    table.setRootIsDecorated(False)
-    table.setUniformRowHeights(True)
-    table.setAlternatingRowColors(True)
-    table.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-    table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-    table.header().setStretchLastSection(False)
-    table.header().setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
-    table.header().setSectionResizeMode(1, QHeaderView.ResizeMode.ResizeToContents)
-    return table
-
-
-def _fit_height(table):
-    """Give the table the height of its rows; the dock scrolls as a whole."""
-    rows = table.topLevelItemCount() * max(table.sizeHintForRow(0), 0)
-    table.setFixedHeight(table.header().sizeHint().height() + rows + 2 * table.frameWidth() + 2)
