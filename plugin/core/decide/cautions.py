@@ -2,7 +2,8 @@
 
 Grounds: Missouri Extension G4091; Iowa State University Extension newsletters of 1998, 1999 and
 2008; Minnesota and Illinois Extension on replanting; for tillage the United States one-call
-service and its Oklahoma centre, the Forest Service's guide to subsoiling, and 7 CFR part 12.
+service and its Oklahoma centre, the Forest Service's guide to subsoiling, and 7 CFR part 12; for
+nitrogen and lime Iowa State, Penn State, Kansas State and Oregon State Extension.
 """
 
 REPLANT = (
@@ -39,4 +40,26 @@ DEEP_TILLAGE = (
     "Whether loosening pays is not worked out here: in trials it raised the yield, changed "
     "nothing or cost yield. The money shown is the cost of the pass alone.",
     "A loosened layer comes back under random traffic; plan the wheel tracks and a rooted cover.",
+)
+
+NITROGEN = (
+    "The rule was made for one region. Your state's extension table and a licensed adviser come "
+    "before this plan.",
+    "It holds for samples of the top 12 in (30 cm), taken when the corn is 6 to 12 in tall and "
+    "dried or cooled at once; warm, moist samples gain nitrate in the bag.",
+    "Rain after the sampling, manure, a plowed-down legume or banded fertilizer change what the "
+    "soil will give; a low test in a cold spring does not prove a lack.",
+    "Rates are of nitrogen, not of product: divide by the product's share of nitrogen.",
+    "Nitrate that the crop does not take up reaches wells and streams. Keep to the local rules on "
+    "rates, dates, setbacks and wells, and to the product's label.",
+)
+
+LIME = (
+    "Lime rates hold for the buffer, depth and region of the method; the laboratory's own "
+    "recommendation and your state's extension tables come before this plan.",
+    "Never take one buffer's figures through another buffer's table.",
+    "The rate is for the lime quality entered: check the analysis of the lime you buy.",
+    "Where little or nothing is tilled, lime acts in the top inches alone: sample the top 2 to 3 "
+    "in apart and lime for that depth.",
+    "A field meter's pH tells where to look; the buffer pH of a laboratory sets the rate.",
 )

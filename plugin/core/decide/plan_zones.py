@@ -1,7 +1,9 @@
 """What plans ask of a surface, and sums over their zones."""
 import numpy as np
+from scipy.spatial import cKDTree
 
 from ..problems import InputProblem
+from ..zone_map import OUTSIDE
 
 
 def zone_means(labels, inside, values, count):
@@ -14,6 +16,43 @@ def zone_means(labels, inside, values, count):
     field = inside > 0
     weight = np.bincount(labels[field], inside[field], minlength=count)
     return np.bincount(labels[field], (inside * values)[field], minlength=count) / weight
+
+
+def drawn_zone_means(zone_map, drawn, drawn_cells, expected=None):
+    """Return (d, k) drawn means of the zones, centred on the means of what is expected, if given.
+
+    A zone without a drawn cell takes the nearest one; drawn cells outside the field are not used.
+
+    Parameters
+        zone_map     ZoneMap of k zones
+        drawn        (d, m) values of each draw at m cells
+        drawn_cells  (m,) their flat cell numbers
+        expected     (rows, columns) expected values, known wherever a cell is inside the field;
+                     it makes good for cells that were not drawn. None centres nothing
+    Raises   InputProblem: no drawn cell is inside the field
+    """
+    labels, share = zone_map.labels.ravel(), zone_map.inside.ravel()
+    cells = np.asarray(drawn_cells)
+    use = labels[cells] != OUTSIDE
+    if not use.any():
+        raise InputProblem(f"None of the {len(cells)} cells with draws lies inside the field.")
+    cells, drawn = cells[use], np.asarray(drawn, float)[:, use]
+    weight = np.zeros((len(cells), len(zone_map.zones)))
+    weight[np.arange(len(cells)), labels[cells]] = share[cells]
+    for zone in np.flatnonzero(weight.sum(axis=0) == 0):
+        weight[_nearest(zone_map.grid, cells, np.flatnonzero(labels == zone)), zone] = 1.0
+    weight /= weight.sum(axis=0)
+    if expected is None:
+        return drawn @ weight
+    centre = zone_means(zone_map.labels, zone_map.inside, expected, len(zone_map.zones))
+    return drawn @ weight + (centre - expected.ravel()[cells] @ weight)
+
+
+def _nearest(grid, cells, zone_cells):
+    """Return which of `cells` is nearest to any cell of the zone."""
+    where = np.column_stack(np.divmod(cells, grid.columns))
+    apart, which = cKDTree(where).query(np.column_stack(np.divmod(zone_cells, grid.columns)))
+    return which[np.argmin(apart)]
 
 
 def require_surface(surface, unit):

@@ -1,6 +1,5 @@
 """The replant plan: keep or replant each part of the field, what it pays, and how sure that is."""
 import numpy as np
-from scipy.spatial import cKDTree
 
 from ..plan import Plan, PlanZone
 from ..problems import InputProblem
@@ -10,7 +9,7 @@ from ..zone.statistics import zone_map_of
 from ..zone.workable import workable_classes
 from ..zone_map import OUTSIDE
 from .cautions import REPLANT
-from .plan_zones import require_surface, zone_means
+from .plan_zones import drawn_zone_means, require_surface, zone_means
 from .replant_gain import break_even_stand, gain_line, gain_per_area, kept_line, replanted_percent
 from .replant_settings import ReplantSettings
 
@@ -57,7 +56,7 @@ def replant_plan(stand, draws, drawn_cells, table, settings, *, area_unit, small
     zone_map = _zones(stand, gain, smallest_area_m2, smooth_radius_cells)
     means = {name: zone_means(zone_map.labels, stand.inside, values, len(zone_map.zones))
              for name, values in (("gain", gain), ("chance", chance), ("kept", kept))}
-    drawn = _drawn_gains(line, draws, drawn_cells, zone_map, gain, means["gain"])
+    drawn = drawn_zone_means(zone_map, line.at(np.asarray(draws, float)), drawn_cells, gain)
     areas = convert([zone.area_m2 for zone in zone_map.zones], "m2", area_unit)
     totals = drawn * areas
     replanted = np.array([zone.title == REPLANTED for zone in zone_map.zones])
@@ -102,29 +101,6 @@ def _zones(stand, gain, smallest_area_m2, smooth_radius_cells):
         titles[number] = REPLANTED
     return zone_map_of("Replant plan", stand.unit, stand.grid, inside, numbers, stand.estimate,
                        titles)
-
-
-def _drawn_gains(line, draws, drawn_cells, zone_map, gain, mean_gain):
-    """Return (d, k) drawn mean gains of the zones, centred on their expected gains."""
-    labels, share = zone_map.labels.ravel(), zone_map.inside.ravel()
-    cells = np.asarray(drawn_cells)
-    use = labels[cells] != OUTSIDE
-    if not use.any():
-        raise InputProblem(f"None of the {len(cells)} cells with draws lies inside the field.")
-    cells, drawn = cells[use], line.at(np.asarray(draws, float)[:, use])
-    weight = np.zeros((len(cells), len(zone_map.zones)))
-    weight[np.arange(len(cells)), labels[cells]] = share[cells]
-    for zone in np.flatnonzero(weight.sum(axis=0) == 0):
-        weight[_nearest(zone_map.grid, cells, np.flatnonzero(labels == zone)), zone] = 1.0
-    weight /= weight.sum(axis=0)
-    return drawn @ weight + (mean_gain - gain.ravel()[cells] @ weight)
-
-
-def _nearest(grid, cells, zone_cells):
-    """Return which of `cells` is nearest to any cell of the zone."""
-    where = np.column_stack(np.divmod(cells, grid.columns))
-    apart, which = cKDTree(where).query(np.column_stack(np.divmod(zone_cells, grid.columns)))
-    return which[np.argmin(apart)]
 
 
 def _plan_zones(zone_map, areas, means, totals, replanted_yield, settings):
