@@ -28,6 +28,7 @@ class Column:
 class VectorLayer:
     """A layer to write: geometries as WKB, and rows of values in the order of the columns.
 
+    geometries   WKB, or None for a row without a place; a layer without any is a plain table
     made   how it was made, a dict; formats that hold metadata (GeoPackage) keep it with the layer
     """
     name: str
@@ -148,10 +149,11 @@ def _write_layer(dataset, layer, options, epsg):
     made.StartTransaction()
     for wkb, row in zip(layer.geometries, layer.rows):
         feature = ogr.Feature(made.GetLayerDefn())
-        geometry = ogr.CreateGeometryFromWkb(wkb)
-        if turn is not None:
-            geometry.Transform(turn)
-        feature.SetGeometryDirectly(geometry)
+        if wkb is not None:
+            geometry = ogr.CreateGeometryFromWkb(wkb)
+            if turn is not None:
+                geometry.Transform(turn)
+            feature.SetGeometryDirectly(geometry)
         for number, value in enumerate(row):
             _set(feature, number, value, layer.columns[number].kind)
         made.CreateFeature(feature)
@@ -181,7 +183,10 @@ def _set(feature, number, value, kind):
 def _kind(geometries):
     if not geometries:
         return ogr.wkbUnknown
-    kinds = {ogr.CreateGeometryFromWkb(wkb).GetGeometryType() for wkb in geometries}
+    kinds = {ogr.CreateGeometryFromWkb(wkb).GetGeometryType() for wkb in geometries
+             if wkb is not None}
+    if not kinds:
+        return ogr.wkbNone
     return kinds.pop() if len(kinds) == 1 else ogr.wkbMultiPolygon
 
 
