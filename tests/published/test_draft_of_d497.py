@@ -1,0 +1,63 @@
+"""Draft, power, fuel and time against the worked example and the published look-ups of D497."""
+from dataclasses import replace
+
+import pytest
+
+from plugin.core.decide.data_table import read_data_table
+from plugin.core.decide.draft import Outfit, draft_tools, draft_within, hectares_per_hour, pass_at
+
+# Worked by hand from D497.7 (2011): 5 narrow points 0.76 m apart, medium soil, 6.5 km/h, a
+# front-assist tractor of 130 kW at the take-off on tilled soil, efficiency 0.85.
+SUBSOILER = Outfit(tool="subsoiler_narrow", texture="medium", tools=5, width_m=3.80,
+                   speed_km_h=6.5, field_efficiency=0.85, tractor="front_wheel_assist",
+                   surface="tilled", rated_pto_kw=130)
+
+
+@pytest.mark.parametrize(("depth_cm", "draft_kn", "drawbar", "pto", "load", "litres_per_ha"), [
+    (38, 40.17, 72.5, 99.4, 0.764, 16.36), (33, 34.89, 63.0, 86.3, 0.664, 14.99),
+    (28, 29.60, 53.4, 73.2, 0.563, 13.62)])
+def test_a_five_shank_subsoiler_takes_what_was_worked(depth_cm, draft_kn, drawbar, pto, load,
+                                                      litres_per_ha):
+    found = pass_at(depth_cm / 100, SUBSOILER)  # tolerances: half of the last digit worked
+    assert found.draft_n / 1000 == pytest.approx(draft_kn, abs=0.006)
+    assert found.drawbar_kw == pytest.approx(drawbar, abs=0.06)
+    assert found.pto_kw == pytest.approx(pto, abs=0.06)
+    assert found.load == pytest.approx(load, abs=0.0006)
+    assert found.fuel_l_per_ha == pytest.approx(litres_per_ha, abs=0.012)
+    assert 1 / found.hours_per_ha == pytest.approx(2.10, abs=0.005)
+
+
+def test_a_field_in_three_depths_takes_nine_percent_less_than_one_depth():
+    # 32.4 ha, 20 % at 38, 50 % at 33, 30 % at 28 cm: 481 L against 530 L
+    zones = pass_at([0.38, 0.33, 0.28], SUBSOILER).fuel_l_per_ha @ [0.2, 0.5, 0.3] * 32.4
+    uniform = float(pass_at(0.38, SUBSOILER).fuel_l_per_ha) * 32.4
+    assert (zones, uniform) == pytest.approx((481, 530), abs=0.6)
+    assert zones / uniform - 1 == pytest.approx(-0.092, abs=0.0006)
+
+
+@pytest.mark.parametrize(("mph", "feet", "efficiency", "acres_per_hour"), [
+    (4, 12.5, 0.85, 5.15),                       # worked: 4 x 12.5 x 0.85 / 8.25
+    (5, 10.0, 0.85, 5.2), (5, 12.5, 0.85, 6.4),  # Iowa State PM 696: 5 shanks, 24 and 30 in
+    (5, 14.0, 0.85, 7.2), (5, 17.5, 0.83, 8.8),  # 7 shanks, 24 and 30 in
+    (5.5, 11.25, 0.85, 6.4)])                    # chisel 11 ft 3 in
+def test_capacities_are_those_of_the_bulletin(mph, feet, efficiency, acres_per_hour):
+    outfit = replace(SUBSOILER, speed_km_h=mph * 1.609344, width_m=feet * 0.3048,
+                     field_efficiency=efficiency)
+    assert hectares_per_hour(outfit) / 0.40468564224 == pytest.approx(acres_per_hour, abs=0.06)
+
+
+@pytest.mark.parametrize(("tool", "a", "b", "c", "medium", "within"), [
+    # D497.7 as read second-hand
+    ("subsoiler_narrow", 226, 0, 1.8, 0.70, 0.50), ("subsoiler_winged", 294, 0, 2.4, 0.70, 0.50),
+    ("moldboard_plow", 652, 0, 5.1, 0.70, 0.40), ("chisel_straight", 91, 5.4, 0, 0.85, 0.50),
+    ("disk_tandem", 309, 16.0, 0, 0.88, 0.50), ("disk_offset", 364, 18.8, 0, 0.88, 0.50)])
+def test_a_tool_one_wide_draws_what_its_row_says(tool, a, b, c, medium, within):
+    outfit = replace(SUBSOILER, tool=tool, tools=1, width_m=1.0, speed_km_h=8.0)
+    assert pass_at(0.01, outfit).draft_n == pytest.approx(medium * (a + b * 8 + c * 64))
+    assert draft_within(tool) == within and tool in draft_tools()
+
+
+def test_rows_from_memory_are_marked():
+    rows = {row[0]: row[-1] for row in read_data_table("draft_d497").rows}
+    assert rows["chisel_shovel"] == rows["chisel_twisted"] == "M"
+    assert dict(row[::4] for row in read_data_table("traction_d497").rows)["track"] == "M"
