@@ -19,7 +19,6 @@ from qgis.core import (
 from ..core.decide.linear_loss import LinearLoss, pan_loss, replant_loss
 from ..core.decide.next_stops import ALL_CHOSEN, MOST_STOPS, NOT_WORTH, next_stops
 from ..core.decide.tillage_depth import LIKELY
-from ..core.decide.yield_response import USUAL_TABLE, load_table, tables
 from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
 from ..layers.crs import crs_named, in_metres
@@ -32,6 +31,7 @@ from ..record.plan_settings import replant_settings
 from ..record.read import open_record
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
+from .yield_table import chosen_yield_table, declare_yield_table
 
 OWN, REPLANT, PAN = "own", "replant", "pan"
 DECISIONS = (OWN, REPLANT, PAN)
@@ -51,7 +51,7 @@ class NextStops(SpadeworkAlgorithm):
             "costs is not named. Where the surface is the mean, every place tells the same; stops "
             "then lie far from all other readings.")
     SURFACE, DECISION, LIMIT, LOSS = "SURFACE", "DECISION", "LIMIT", "LOSS"
-    AREA_UNIT, RECORD, TABLE, COUNT = "AREA_UNIT", "RECORD", "TABLE", "COUNT"
+    AREA_UNIT, RECORD, COUNT = "AREA_UNIT", "RECORD", "COUNT"
     ERROR, COST, DISTANCE, BOUNDARY = "ERROR", "COST", "DISTANCE", "BOUNDARY"
     STOPS, GPX = "STOPS", "GPX"
     SURFACES = (SURFACE,)
@@ -106,11 +106,7 @@ class NextStops(SpadeworkAlgorithm):
         self.described(QgsProcessingParameterFile(
             self.RECORD, tr("Field record"), extension="gpkg", optional=True),
             tr("Its field row holds dates, prices and costs; needed for replanting and for a pan."))
-        self.described(QgsProcessingParameterEnum(
-            self.TABLE, tr("Yield table"), list(tables().values()),
-            defaultValue=list(tables()).index(USUAL_TABLE)),
-            tr("For replanting: percent of full yield by stand and planting date; take one of your "
-               "region."))
+        declare_yield_table(self)
         self.described(QgsProcessingParameterNumber(
             self.COUNT, tr("Stops wanted"), number.Integer, 5, minValue=1, maxValue=MOST_STOPS),
             tr("Most stops to name, each one of the next readings."))
@@ -216,8 +212,7 @@ class NextStops(SpadeworkAlgorithm):
                               below=tr("below the limit"), above=tr("above the limit"))
         if decision == REPLANT:
             _require_stand(surface, record.units.population)
-            name = list(tables())[self.parameterAsEnum(parameters, self.TABLE, context)]
-            return replant_loss(load_table(name, record.units.population),
+            return replant_loss(chosen_yield_table(self, parameters, context, record),
                                 replant_settings(record))
         _require_chance(surface)
         own_area = record.units.area

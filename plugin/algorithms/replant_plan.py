@@ -4,7 +4,6 @@ from dataclasses import replace
 from qgis.core import (
     QgsProcessingException,
     QgsProcessingOutputNumber,
-    QgsProcessingParameterEnum,
     QgsProcessingParameterFile,
     QgsProcessingParameterFileDestination,
     QgsProcessingParameterRasterLayer,
@@ -13,7 +12,6 @@ from qgis.core import (
 
 from ..core.decide.enough_readings import require_readings
 from ..core.decide.replant import break_even_stand, replant_plan
-from ..core.decide.yield_response import USUAL_TABLE, load_table, tables
 from ..core.deliver.plan_account import (
     area_of,
     for_the_whole,
@@ -37,6 +35,7 @@ from ..record.plan_settings import (
 from ..record.read import open_record
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
+from .yield_table import chosen_yield_table, declare_yield_table
 
 DRAWS = 400
 
@@ -49,7 +48,7 @@ class ReplantPlan(SpadeworkAlgorithm):
             "prices and costs, over the uncertainty of the stand. Cells become zones that a "
             "planter can work. Talk to your extension office, seed supplier and insurance agent "
             "before replanting.")
-    RECORD, STAND, TABLE, PLAN, ACCOUNT = "RECORD", "STAND", "TABLE", "PLAN", "ACCOUNT"
+    RECORD, STAND, PLAN, ACCOUNT = "RECORD", "STAND", "PLAN", "ACCOUNT"
     SURFACES = (STAND,)
 
     def initAlgorithm(self, configuration=None):
@@ -59,10 +58,7 @@ class ReplantPlan(SpadeworkAlgorithm):
                        tr("Its field row holds dates, prices and costs, in the record's units."))
         self.described(QgsProcessingParameterRasterLayer(self.STAND, tr("Stand")),
                        tr("Surface of the stand, plants per acre or hectare."))
-        self.described(QgsProcessingParameterEnum(
-            self.TABLE, tr("Yield table"), list(tables().values()),
-            defaultValue=list(tables()).index(USUAL_TABLE)),
-            tr("Percent of full yield by stand and planting date; take one of your region."))
+        declare_yield_table(self)
         self.described(QgsProcessingParameterVectorDestination(self.PLAN, tr("Plan")),
                        tr("Polygons: action, seeds per acre or hectare, area, gain with its 90 % "
                           "interval, chance that replanting gains."))
@@ -77,7 +73,6 @@ class ReplantPlan(SpadeworkAlgorithm):
         stand_file = self.found_surface(parameters, self.STAND)
         path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
-        name = list(tables())[self.parameterAsEnum(parameters, self.TABLE, context)]
         tick = ticker(feedback)
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
@@ -91,7 +86,7 @@ class ReplantPlan(SpadeworkAlgorithm):
             cells, draws = draws_of_surface(stand, draws=DRAWS,
                                             tick=lambda part: tick(0.2 + 0.6 * part))
             tick(0.8)
-            table = load_table(name, record.units.population)
+            table = chosen_yield_table(self, parameters, context, record)
             plan = replant_plan(
                 stand, draws, cells, table, settings, area_unit=record.units.area,
                 smallest_area_m2=smallest_zone_m2(record),

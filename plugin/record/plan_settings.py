@@ -1,7 +1,6 @@
 """The settings of plans as a record holds them."""
 from ..core.decide.replant_settings import ReplantSettings
 from ..core.decide.tillage_depth import TillageSettings
-from ..core.decide.yield_response import require_table_for
 from ..core.units import convert
 
 # Costs that may be empty in a record: most fields have none of them. The others must be entered.
@@ -19,11 +18,9 @@ LEAST_TARGET, GREATEST_TARGET = 0.4, 2.0  # target stand over seeds planted: our
 def replant_settings(record):
     """Return the ReplantSettings of a record.
 
-    Raises   InputProblem: figures that the decision needs are empty, all of them named; one makes
-             no sense; or there is no yield table for the crop
+    Raises   InputProblem: figures that the decision needs are empty, all of them named, or one
+             makes no sense
     """
-    if record.field["crop"]:
-        require_table_for(record.field["crop"])
     required = record.field_values(("crop", *_REPLANT_REQUIRED))
     optional = {name: record.field[name] for name in _REPLANT_OPTIONAL
                 if record.field[name] is not None}

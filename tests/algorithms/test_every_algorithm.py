@@ -8,7 +8,8 @@ from plugin.algorithms.provider import IDS
 # Ids, groups and parameters are the public interface: models and scripts of users rest on them.
 GROUPS = {
     "newrecord": "record", "standatstops": "observe", "panatinsertions": "observe",
-    "cleanyield": "observe", "surface": "interpolate", "chancemap": "interpolate",
+    "cleanyield": "observe", "rowunittest": "observe", "surface": "interpolate",
+    "chancemap": "interpolate",
     "zonesbylimits": "zone", "replantplan": "decide", "tillageplan": "decide",
     "ratefile": "handover", "growerreport": "handover", "fieldcall": "handover",
     "nextstops": "interpolate"}
@@ -16,18 +17,19 @@ PARAMETERS = {
     "standatstops": "RECORD OBSERVATIONS ACCOUNT",
     "panatinsertions": "RECORD LIMIT REACH UNITS_CHECKED OBSERVATIONS ACCOUNT",
     "cleanyield": "RECORD SEASON CLEANED REMOVED ACCOUNT",
+    "rowunittest": "RECORD ROW_UNITS ACCOUNT",
     "surface": "INPUT FIELD ERROR_FIELD CENSOR_FIELD BOUNDARY CELL METHOD MODEL NEIGHBOURS "
                "OCTANTS SUPPORT DRIFT COVARIATES HEADING TITLE UNIT SURFACE DIAGNOSTICS FIGURES "
                "UNSURE",
     "chancemap": "SURFACE LIMIT SIDE CHANCE",
     "zonesbylimits": "SURFACE LIMITS BOUNDARY MACHINE_WIDTH SMALLEST_AREA ZONES",
-    "replantplan": "RECORD STAND TABLE PLAN ACCOUNT",
+    "replantplan": "RECORD STAND TABLE OWN_TABLE OUTER_DATES PLAN ACCOUNT",
     "tillageplan": "RECORD BOTTOM CHANCE CHANCE_LIMIT PLAN ACCOUNT",
     "ratefile": "PLAN FORMAT FILE",
     "growerreport": "SUMMARY FOLDER RECORD PAGE PDF",
     "fieldcall": "RECORD OUTPUT_FOLDER PAGE CELL REPLACE UNITS_CHECKED",
-    "nextstops": "SURFACE DECISION LIMIT LOSS AREA_UNIT RECORD TABLE COUNT ERROR COST DISTANCE "
-                 "BOUNDARY STOPS GPX"}
+    "nextstops": "SURFACE DECISION LIMIT LOSS AREA_UNIT RECORD TABLE OWN_TABLE OUTER_DATES COUNT "
+                 "ERROR COST DISTANCE BOUNDARY STOPS GPX"}
 UNIT = re.compile(r"\b(in|cm|metres?|ft|psi|kPa|ac|acre|ha|hectares?|unit|0 to 1|Year|readings|%|"
                   r"percent|degrees?|USD|seeds?|harvest|planter|\d{4})\b", re.IGNORECASE)
 

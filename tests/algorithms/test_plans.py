@@ -142,7 +142,7 @@ REPLANT_REFUSALS = {
     "dates reversed": ({"replant_date": datetime.date(2026, 4, 1)}, "replant_date"),
     "another year": ({"replant_date": datetime.date(2027, 5, 20)}, "another year"),
     "beyond the table": ({"replant_date": datetime.date(2026, 9, 1)}, "table|reach"),
-    "soybean": ({"crop": "soybean"}, "There is no yield table for soybean yet, so no replant"),
+    "sorghum": ({"crop": "sorghum"}, "There is no yield table for sorghum yet, so no replant"),
     "no crop": ({"crop": None}, "field, crop: Crop is empty"),
     "emergence 0": ({"expected_emergence": 0.0}, "expected_emergence is 0")}
 
@@ -306,3 +306,50 @@ def test_the_fields_truth_is_one_in_both_unit_systems():
     us, metric = field_of("us"), field_of("metric")
     assert us["crop_price"] / (56 * 0.45359237) == pytest.approx(metric["crop_price"] / 1000)
     assert us["termination_cost"] / 4046.8564224 == pytest.approx(metric["termination_cost"] / 1e4)
+
+
+OWN_TABLE = """# title: Our valley
+# source: own strips
+# year: 2025
+# region: the valley
+# crop: {crop}
+# stand_unit: plants/ha
+planted,20000,80000
+04-01,90,90
+06-30,{late},{late}
+"""
+
+
+@pytest.mark.parametrize(("late", "action"), [(90, {"keep"}), (120, {"keep", "replant"})])
+def test_a_yield_table_of_the_users_own_decides_instead(run, record, tmp_path, out, late, action):
+    # by it the stand does not matter: replanting pays only where late planting yields more
+    table = tmp_path / "valley.csv"
+    table.write_text(OWN_TABLE.format(crop="corn", late=late))
+    run("replantplan", RECORD=record(), STAND=stand_in(tmp_path, "us"), OWN_TABLE=table,
+        PLAN=out / "p.gpkg", ACCOUNT=out / "p.json")
+    account = json.loads((out / "p.json").read_text())
+    assert any("Our valley (2025)" in source and "entered by the user" in source
+               for source in account["sources"])
+    assert {row["action"] for row, _ in rows_in(out / "p.gpkg")} <= action
+
+
+@pytest.mark.parametrize(("text", "words"), [
+    (OWN_TABLE.format(crop="soybean", late=90), "The field grows corn"),
+    (OWN_TABLE.format(crop="corn", late="x"), "valley.csv, row 2 of the table, column 20000"),
+    ("", "valley.csv holds no table"), ("\udcff", "cannot be read as a table")])
+def test_an_own_table_that_does_not_do_is_refused(refused, record, tmp_path, out, text, words):
+    (tmp_path / "valley.csv").write_bytes(text.encode("utf-8", "surrogateescape"))
+    refused(words, "replantplan", RECORD=record(), STAND=stand_in(tmp_path, "us"),
+            OWN_TABLE=tmp_path / "valley.csv", PLAN=out / "p.gpkg")
+    assert list(out.iterdir()) == []
+
+
+def test_soybean_is_judged_by_the_table_of_its_row_width(run, refused, record, tmp_path, out):
+    path = record(crop="soybean", row_width=30.0, target_stand=120_000.0, seeds_planted=140_000.0)
+    given = {"RECORD": path, "STAND": stand_in(tmp_path, "us", west=30.0, east=5.0),
+             "PLAN": out / "p.gpkg", "ACCOUNT": out / "p.json"}
+    refused("24 April is outside the table", "replantplan", **given)
+    run("replantplan", **given, OUTER_DATES=1)
+    account = json.loads((out / "p.json").read_text())
+    assert "dates beyond count as these" in account["cautions"][0]
+    assert "rows of 30 in" in account["sources"][0] and "second-hand" in account["sources"][0]

@@ -24,10 +24,33 @@ def read_data_table(name):
     if name not in data_table_names():
         raise InputProblem(f"There is no table called {name}; there are "
                            f"{', '.join(data_table_names())}.")
-    lines = (FOLDER / f"{name}.csv").read_text(encoding="utf-8").splitlines()
-    head = dict(line[2:].split(": ", 1) for line in lines if line.startswith("# "))
-    columns, *rows = csv.reader(line for line in lines if not line.startswith("#"))
-    return DataTable(head=head, columns=tuple(columns), rows=tuple(map(tuple, rows)))
+    return parse_data_table((FOLDER / f"{name}.csv").read_text(encoding="utf-8"), name)
+
+
+def parse_data_table(text, called):
+    """Return the table written in a text of that form.
+
+    Empty lines are skipped. Spaces around a head's value or a cell are dropped.
+
+    Parameters
+        called  what messages call the text, such as a file's name
+    Raises   InputProblem: it has no columns or no rows, or a row is longer or shorter than the
+             columns
+    """
+    lines = [line.strip() for line in text.lstrip("\ufeff").splitlines() if line.strip()]
+    head = {key.strip(): value.strip() for key, split, value in
+            (line[1:].partition(":") for line in lines if line.startswith("#")) if split}
+    table = [tuple(cell.strip() for cell in row)
+             for row in csv.reader(line for line in lines if not line.startswith("#"))]
+    if len(table) < 2:
+        raise InputProblem(f"{called} holds no table: a line of column names and at least one row "
+                           "are needed.")
+    columns, *rows = table
+    for number, row in enumerate(rows, 1):
+        if len(row) != len(columns):
+            raise InputProblem(f"{called}, row {number} of the table: {len(row)} cells, but there "
+                               f"are {len(columns)} columns.")
+    return DataTable(head=head, columns=columns, rows=tuple(rows))
 
 
 def data_table_names():

@@ -1,14 +1,19 @@
 """Yield response: the percent of full yield by planting date and stand, from published tables."""
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
 
 from ..problems import InputProblem
 from ..units import convert
-from .data_table import data_table_names, read_data_table
+from .data_table import DataTable, data_table_names, parse_data_table, read_data_table
 
 USUAL_TABLE = "corn_nafziger_1994"  # the one that covers most dates and stands
+USUAL_SOYBEAN, USUAL_WIDE_SOYBEAN = "soybean_drilled_indiana", "soybean_wide_indiana"
+WIDE_ROWS_M = 0.5  # between rows of 15 in and of 20 in: our own choice
+OWN_HEAD = ("title", "source", "year", "region", "crop", "stand_unit")  # a user's table must say
+STAND_UNITS = ("plants/ac", "plants/ha")
+MOST_PERCENT = 120.0  # of full yield, in a user's table
 _COMMON_YEAR = 2001  # any year without a 29 February: the tables know no year
 
 
@@ -26,7 +31,7 @@ class YieldTable:
     name: str
     title: str
     source: str
-    year: int
+    year: str
     region: str
     crop: str
     status: str
@@ -52,16 +57,23 @@ def tables():
             if "stand_unit" in table.head}
 
 
-def require_table_for(crop):
-    """Refuse a crop for which there is no yield table.
+def usual_table(crop, row_width_m=None):
+    """Return the name of the table that a crop is judged by unless told otherwise.
 
-    Raises   InputProblem: there is none, and so no replant plan
+    Soybean in rows below WIDE_ROWS_M apart, or of unknown width, takes the one for narrow rows.
+
+    Raises   InputProblem: there is none for the crop, and so no replant plan
     """
+    if crop == "soybean":
+        wide = row_width_m is not None and row_width_m >= WIDE_ROWS_M
+        return USUAL_WIDE_SOYBEAN if wide else USUAL_SOYBEAN
+    if crop in (None, "corn"):
+        return USUAL_TABLE
+    called = "a crop entered as other" if crop == "other" else crop
     crops = sorted({read_data_table(name).head["crop"] for name in tables()})
-    if crop not in crops:
-        called = "a crop entered as other" if crop == "other" else crop
-        raise InputProblem(f"There is no yield table for {called} yet, so no replant plan is made. "
-                           f"There are tables for {', '.join(crops)}.")
+    raise InputProblem(f"There is no yield table for {called} yet, so no replant plan is made. "
+                       f"There are tables for {', '.join(crops)}; a table of your own can be "
+                       "given as a file.")
 
 
 def load_table(name, stand_unit):
@@ -75,17 +87,93 @@ def load_table(name, stand_unit):
     if name not in tables():
         raise InputProblem(f"There is no yield table called {name}; there are "
                            f"{', '.join(tables())}.")
-    file = read_data_table(name)
+    return _yield_table(name, read_data_table(name), stand_unit)
+
+
+def own_table(text, called, stand_unit):
+    """Return the yield table written in a text, in the form of the tables that come along.
+
+    `# key: value` lines for each of OWN_HEAD, then a line `planted,stand,stand,...` and a line
+    `month-day,percent,percent,...` for each planting date. Whether it was read or remembered is
+    not asked; the plan says that the user gave it.
+
+    Parameters
+        text        the file's text
+        called      the file's name, for messages and as the table's name
+        stand_unit  such as plants/ac or plants/ha
+    Raises   InputProblem, naming the file, row and column: something is missing, is no date or no
+             number, or dates or stands do not rise
+    """
+    file = parse_data_table(text, called)
+    lacking = [key for key in OWN_HEAD if not file.head.get(key)]
+    if lacking:
+        raise InputProblem(f"{called} lacks {', '.join(f'# {key}: ...' for key in lacking)} above "
+                           "its table. Write where the figures come from and what they count.")
+    if file.head["stand_unit"] not in STAND_UNITS:
+        raise InputProblem(f"{called}: its stand_unit is {file.head['stand_unit']}. Write one of "
+                           f"{', '.join(STAND_UNITS)}.")
+    _require_figures(file, called)
+    head = {"note": "", **file.head, "status": "O", "status_in_words": "entered by the user"}
+    return _yield_table(called, DataTable(head, file.columns, file.rows), stand_unit)
+
+
+def held_at_its_edges(table):
+    """Return the table with dates before its first and after its last counting as these.
+
+    The publication says nothing of such dates; the table's note says what was done.
+    """
+    days, first, last = table.days, *map(_day_in_words, (table.days[0], table.days[-1]))
+    return replace(
+        table, days=np.concatenate([[1.0], days, [365.0]]),
+        percent=table.percent[[0, *range(len(days)), -1]],
+        note=f"{table.note} It ends at {first} and {last}; dates beyond count as these, which was "
+             "chosen and is not published: after the last, the yield is less than shown.".strip())
+
+
+def _require_figures(file, called):
+    """Refuse dates, stands and percents that are none, or that do not rise."""
+    stands = [_number(called, "the line of stands", stand, stand, 0, np.inf)
+              for stand in file.columns[1:]]
+    days = []
+    for number, row in enumerate(file.rows, 1):
+        try:
+            days.append(_day_of(_date_of(row[0])))
+        except ValueError as problem:
+            raise InputProblem(f"{called}, row {number} of the table: {row[0]} is no month-day "
+                               "such as 05-20.") from problem
+        for column, cell in zip(file.columns[1:], row[1:]):
+            _number(called, f"row {number} of the table", column, cell, 0, MOST_PERCENT)
+    for what, values in (("stands", stands), ("planting dates", days)):
+        if len(values) < 2 or not (np.diff(values) > 0).all():
+            raise InputProblem(f"{called}: its {what} must rise from one to the next, and there "
+                               "must be at least two.")
+
+
+def _number(called, where, column, cell, least, most):
+    try:
+        value = float(cell)
+    except ValueError:
+        value = np.nan
+    if not least <= value <= most or not np.isfinite(value):
+        within = f" from {least:g} to {most:g}" if np.isfinite(most) else f" of {least:g} or more"
+        raise InputProblem(f"{called}, {where}, column {column}: {cell or 'an empty cell'} is no "
+                           f"number{within}.")
+    return value
+
+
+def _yield_table(name, file, stand_unit):
     head = file.head
     stands = convert([float(stand) for stand in file.columns[1:]], head["stand_unit"], stand_unit)
     return YieldTable(
-        name=name, title=head["title"], source=head["source"], year=int(head["year"]),
+        name=name, title=head["title"], source=head["source"], year=head["year"],
         region=head["region"], crop=head["crop"], status=head["status"],
         status_in_words=head["status_in_words"], note=head["note"], stand_unit=stand_unit,
-        stands=stands,
-        days=np.array([_day_of(date(_COMMON_YEAR, *map(int, row[0].split("-"))))
-                       for row in file.rows], float),
+        stands=stands, days=np.array([_day_of(_date_of(row[0])) for row in file.rows], float),
         percent=np.array([row[1:] for row in file.rows], float))
+
+
+def _date_of(text):
+    return date(_COMMON_YEAR, *map(int, text.split("-")))
 
 
 def percent(table, dates, stands):

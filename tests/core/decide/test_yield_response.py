@@ -4,11 +4,13 @@ import numpy as np
 import pytest
 
 from plugin.core.decide.yield_response import (
+    held_at_its_edges,
     load_table,
+    own_table,
     percent,
     percent_within,
-    require_table_for,
     tables,
+    usual_table,
 )
 from plugin.core.problems import InputProblem
 
@@ -17,10 +19,11 @@ PLANTED = date(2026, 4, 30)
 
 
 def test_the_tables_there_are_carry_their_source_year_region_crop_and_status():
-    assert list(tables()) == ["corn_iowa_2001", "corn_nafziger_1994"]
+    assert list(tables()) == ["corn_iowa_2001", "corn_iowa_2010", "corn_nafziger_1994",
+                              "soybean_drilled_indiana", "soybean_wide_indiana"]
     for name, title in tables().items():
         table = load_table(name, "plants/ac")
-        assert table.title == title and table.crop == "corn" and table.status in ("R", "R2", "M")
+        assert table.title == title and table.crop in name and table.status in ("R", "R2", "M")
         assert str(table.year) in table.source and table.region and table.note
         assert (np.diff(table.days) > 0).all() and (np.diff(table.stands) > 0).all()
 
@@ -32,10 +35,59 @@ def test_stands_per_hectare_read_the_same_cells():
     assert metric.reach == "10 April to 9 June and 24,711 to 88,958 plants/ha"
 
 
-def test_a_crop_without_a_table_is_refused_and_one_with_a_table_is_not():
-    require_table_for("corn")
-    with pytest.raises(InputProblem, match="no yield table for sorghum yet, so no replant plan"):
-        require_table_for("sorghum")
+@pytest.mark.parametrize(("crop", "row_m", "table"), [
+    ("corn", 0.762, "corn_nafziger_1994"), (None, None, "corn_nafziger_1994"),
+    ("soybean", 0.762, "soybean_wide_indiana"), ("soybean", 0.19, "soybean_drilled_indiana"),
+    ("soybean", None, "soybean_drilled_indiana")])
+def test_each_crop_has_its_usual_table(crop, row_m, table):
+    assert usual_table(crop, row_m) == table
+
+
+@pytest.mark.parametrize("crop", ["sorghum", "wheat", "other"])
+def test_a_crop_without_a_table_is_refused(crop):
+    with pytest.raises(InputProblem, match="no yield table for .* yet, so no replant plan"):
+        usual_table(crop)
+
+
+OWN = """# title: Corn in our valley
+# source: Our own strips of 2019 to 2025
+# year: 2025
+# region: the valley
+# crop: corn
+# stand_unit: plants/ac
+
+planted,20000,30000
+05-01, 90,100
+06-01,70,80
+"""
+
+
+def test_a_table_of_the_users_own_is_read_and_said_to_be_so():
+    table = own_table("\ufeff" + OWN.replace("\n", "\r\n"), "valley.csv", "plants/ac")
+    assert float(percent(table, date(2026, 5, 1), 25_000)) == 95
+    assert (table.title, table.year, table.status_in_words) == (
+        "Corn in our valley", "2025", "entered by the user")
+    assert own_table(OWN, "valley.csv", "plants/ha").stands[0] == pytest.approx(49_421.08)
+
+
+@pytest.mark.parametrize(("old", "new", "said"), [
+    ("# source: Our own strips of 2019 to 2025\n", "", "valley.csv lacks # source"),
+    ("06-01,70,80", "06-01,70", "row 2 of the table: 2 cells, but there are 3 columns"),
+    ("06-01,70,80", "06-31,70,80", "row 2 of the table: 06-31 is no month-day"),
+    ("06-01,70,80", "june,70,80", "june is no month-day"),
+    ("06-01,70,80", "04-01,70,80", "planting dates must rise"),
+    ("06-01,70,80", "", "planting dates must rise"),
+    ("20000,30000", "30000,20000", "stands must rise"),
+    ("20000,30000", "few,30000", "the line of stands, column few"),
+    ("70,80", "70,nan", "row 2 of the table, column 30000: nan is no number from 0 to 120"),
+    ("70,80", "70,", "column 30000: an empty cell is no number"),
+    ("70,80", "-7,80", "column 20000: -7"), ("70,80", "700,80", "column 20000: 700"),
+    ("plants/ac", "plants/furlong", "stand_unit is plants/furlong. Write one of"),
+    ("planted,20000,30000\n05-01, 90,100\n06-01,70,80\n", "", "holds no table")])
+def test_an_own_table_that_is_not_whole_is_refused_by_row_and_column(old, new, said):
+    assert old in OWN
+    with pytest.raises(InputProblem, match=said):
+        own_table(OWN.replace(old, new), "valley.csv", "plants/ac")
 
 
 def test_a_leap_year_reads_the_same_date():
@@ -87,5 +139,16 @@ def test_a_missing_or_negative_stand_is_refused():
 
 
 def test_a_table_that_does_not_exist_is_refused_with_those_that_do():
-    with pytest.raises(InputProblem, match="corn_iowa_2001, corn_nafziger_1994"):
+    with pytest.raises(InputProblem, match="corn_iowa_2001, corn_iowa_2010"):
         load_table("compaction_rating_2002", "plants/ac")
+
+
+def test_a_table_held_at_its_edges_reads_its_first_and_last_row_beyond_them_and_says_so():
+    held = held_at_its_edges(TABLE)
+    for day, stand in ((date(2026, 1, 2), 10_000), (date(2026, 12, 30), 36_000)):
+        with pytest.raises(InputProblem, match="outside the table"):
+            percent(TABLE, day, stand)
+    assert percent(held, date(2026, 1, 2), 10_000) == percent(TABLE, date(2026, 4, 10), 10_000)
+    assert percent(held, date(2026, 12, 30), 36_000) == percent(TABLE, date(2026, 6, 9), 36_000)
+    assert percent(held, PLANTED, 21_500) == percent(TABLE, PLANTED, 21_500)
+    assert "10 April and 9 June; dates beyond count as these" in held.note
