@@ -1,7 +1,11 @@
 """Kriging in which only the nearest readings weigh on a target: many small systems at once.
 
-The systems of a batch lie side by side, the number of the target last, so that each step of the
-elimination is one operation on whole rows of targets.
+Targets close to each other share most of their nearest readings. So they are gathered into tiles,
+and unknowns are eliminated from the textbook's system of a target in three steps: first, once for
+its tile, those of the readings that all targets of the tile share; then those of its own readings;
+then the drift's. What is left of the target's column are its variance and its estimates. The
+systems of a batch lie side by side, the number of the tile or target last, so that each step of
+the elimination is one operation on whole rows of them.
 """
 import numpy as np
 
@@ -11,7 +15,11 @@ from .readings_system import LEAST_INFORMATION, check_places, undetermined
 from .target_covariance import TargetCovariance
 from .threads import in_threads
 
-BATCH_NUMBERS = 120_000  # numbers in the systems of one batch: 1 MB, to stay in the cache
+STRIP = 100_000            # targets put in order at once
+PART = 6_000               # most targets of one task of a thread
+BATCH_NUMBERS = 1_000_000  # numbers in the systems of one batch of tiles: 8 MB
+LEAST_BATCHES = 3          # of a part, so that the tiles of one share about as many readings
+CHUNK = 60_000             # covariances worked out at once: 0.5 MB, so that they stay in the cache
 
 
 def krige_local(positions, values, errors, model, targets, *, neighbours, columns, block_m,
@@ -24,21 +32,33 @@ def krige_local(positions, values, errors, model, targets, *, neighbours, column
         numbers  numbers in the systems of one task of a thread, between two ticks
     """
     check_places(positions, errors, model)
-    batch = max(1, BATCH_NUMBERS // ((neighbours + values.shape[1]) * neighbours))
     work = _Local(positions, values, errors, model, columns[0], neighbours, block_m)
     near = Neighbourhood(positions, model, neighbours, octants=octants)
     estimate, variance = np.empty((len(targets), values.shape[1])), np.empty(len(targets))
-    step = max(1, numbers // neighbours**2)
+    tiles_of_part = max(1, numbers // (neighbours * (neighbours + values.shape[1] - 1)))
 
-    def fill(start):
-        which = near.of(targets[start:start + step])
-        for first in range(0, len(which), batch):
-            some = which[first:first + batch]
-            block = slice(start + first, start + first + len(some))
-            estimate[block], variance[block] = work.at(targets[block], columns[1][block], some)
+    def solve(tiles, which, chosen):
+        estimate[tiles], variance[tiles] = work.at(targets[tiles], columns[1][tiles], which, chosen)
 
-    in_threads(fill, list(range(0, len(targets), step)), tick,
-               share_of=lambda number: min(number * step, len(targets)) / len(targets))
+    def fill(part, tiling):
+        if tiling.size > 1:
+            tiles = np.pad(part, (0, -len(part) % tiling.size), mode="edge")
+            tiles = tiles.reshape(-1, tiling.size)
+            which, chosen, certain = near.of_tiles(targets[tiles], tiling.candidates)
+            solve(tiles[certain], which[certain], chosen[certain])
+            part = np.unique(tiles[~certain])
+        if len(part):
+            solve(part[:, None], near.of(targets[part]), np.ones((len(part), 1, neighbours), bool))
+
+    def fill_strip(start):
+        tiling = near.tiling(targets[start:start + STRIP])
+        order, step = start + tiling.order, min(tiling.size * tiles_of_part, PART)
+        in_threads(lambda first: fill(order[first:first + step], tiling),
+                   list(range(0, len(order), step)), tick, share_of=lambda number: (
+                       start + min(number * step, len(order))) / len(targets))
+
+    for start in range(0, len(targets), STRIP):
+        fill_strip(start)
     return estimate, variance
 
 
@@ -49,73 +69,152 @@ class _Local:
                                f"{columns.shape[1] - 1} columns and a constant; ask for more.")
         self.positions, self.stretched = positions.T.copy(), model.stretched(positions).T.copy()
         self.diagonal = model.partial_sill + model.nugget + errors
-        self.border = np.hstack([columns, values]).T.copy()
-        self.kinds = columns.shape[1]
+        self.columns, self.values = columns.T.copy(), values.T.copy()
         self.count = neighbours
         self.model, self.toward = model, TargetCovariance(model, block_m)
 
-    def at(self, targets, columns, which):
-        """Estimates (b, d) and variances (b,) from the (b, k) numbers of their neighbours."""
-        which = np.ascontiguousarray(which.T)
-        table = np.empty((self.count + 1 + len(self.border), self.count, len(targets)))
-        pairs = self.model.covariance(self._apart(which))
-        first = 0
-        for row in range(1, self.count):
-            table[row, :row] = pairs[first:first + row]
-            first += row
-        each = np.arange(self.count)
-        table[each, each] = self.diagonal[which]
-        east, north = self.positions[:, which]
-        table[self.count] = self.toward.between(targets[:, 0] - east, targets[:, 1] - north)
-        table[self.count + 1:] = self.border[:, which]
-        if not _eliminate(table, self.count, 0.0).all():
-            raise undetermined(len(self.stretched[0]))
-        across, drift, shown = np.split(table[self.count:], [1, 1 + self.kinds])
-        across = across[0]
-        small = np.empty((self.kinds + 1 + len(shown), self.kinds, len(targets)))
-        small[:self.kinds] = np.einsum("ikb,jkb->ijb", drift, drift)
-        small[self.kinds] = columns.T - np.einsum("ikb,kb->ib", drift, across)
-        small[self.kinds + 1:] = np.einsum("ikb,jkb->ijb", shown, drift)
-        if not _eliminate(small, self.kinds, LEAST_INFORMATION).all():
+    def at(self, targets, columns, which, chosen):
+        """Estimates (b, t, d) and variances (b, t) of b tiles of t targets.
+
+        Parameters
+            targets  (b, t, 2)
+            columns  (b, t, q) drift at the targets
+            which    (b, c) numbers of readings
+            chosen   (b, t, c) which of them weigh on a target
+        """
+        tiles, size = chosen.shape[:2]
+        estimate, variance = np.empty((tiles, size, len(self.values))), np.empty((tiles, size))
+        takers = np.count_nonzero(chosen, axis=1)
+        order = np.argsort(-takers, axis=1, kind="stable")  # first those that all targets share
+        which = np.take_along_axis(which, order, axis=1)
+        chosen = np.take_along_axis(chosen, order[:, None], axis=2)
+        shared, used = (takers == size).sum(axis=1), (takers > 0).sum(axis=1)
+        width = used.max(initial=0) + len(self.columns) + size
+        most = BATCH_NUMBERS // (width * (width + len(self.values)))
+        batch = max(1, min(most, tiles // LEAST_BATCHES))
+        alike, rooms = np.argsort(shared), (_Room(), _Room())
+        for first in range(0, tiles, batch):
+            some = alike[first:first + batch]
+            readings = used[some].max()
+            estimate[some], variance[some] = self._batch(
+                targets[some], columns[some], which[some, :readings],
+                chosen[some, :, :readings], shared[some[0]], rooms)
+        return estimate, variance
+
+    def _batch(self, targets, columns, which, chosen, common, rooms):
+        """As at, of tiles in which every target chooses the first `common` readings."""
+        tiles, size = chosen.shape[:2]
+        kinds = len(self.columns)
+        table = self._tile_systems(targets, columns, np.ascontiguousarray(which.T), rooms)
+        sound = (_eliminate(table, common) > 0).all()
+        table = _own_systems(table, chosen, common, kinds, rooms[1])
+        own = self.count - common
+        if not (sound and (_eliminate(table, own) > 0).all()):
+            raise undetermined(self.positions.shape[1])
+        left = table[own:, own:]
+        least = _diagonal(left)[:kinds] * LEAST_INFORMATION
+        if not (_eliminate(left, kinds) < least).all():
             raise InputProblem(f"The nearest {self.count} readings of some places cannot show the "
                                "drift: they lie in one line, or a column is the same at all of "
                                "them. Ask for more neighbours, or leave the drift out.")
-        unexplained, by_drift = small[self.kinds], small[self.kinds + 1:]
-        estimate = (np.einsum("ikb,kb->bi", shown, across)
-                    + np.einsum("ikb,kb->bi", by_drift, unexplained))
-        variance = (self.toward.own_variance - np.einsum("kb,kb->b", across, across)
-                    + np.einsum("kb,kb->b", unexplained, unexplained))
-        return estimate, np.maximum(variance, 0.0)
+        variance, estimate = left[kinds, kinds], -left[kinds + 1:, kinds]
+        return estimate.T.reshape(tiles, size, -1), np.maximum(variance, 0.0).reshape(tiles, size)
 
-    def _apart(self, which):
-        """Distances between neighbours, those of one to all before it, one after the other."""
-        pairs = np.empty((2, self.count * (self.count - 1) // 2, which.shape[1]))
-        for axis, along in enumerate(self.stretched):
-            place, first = along[which], 0
-            for row in range(1, self.count):
-                np.subtract(place[row], place[:row], out=pairs[axis, first:first + row])
-                first += row
-        np.square(pairs, out=pairs)
-        pairs[0] += pairs[1]
-        return np.sqrt(pairs[0], out=pairs[0])
+    def _tile_systems(self, targets, columns, which, rooms):
+        """The systems of tiles; unknowns are readings, drift and targets, below them the values.
+
+        Only the lower part is of use. Between targets, and between drift columns, all is 0.
+        """
+        readings, tiles = which.shape
+        drift, end = readings + len(self.columns), readings + len(self.columns) + targets.shape[1]
+        table = rooms[0].of(end + len(self.values), end, tiles)
+        place = self.stretched[:, which]
+        pairs, first = self._pairs(place, rooms[1]), 0
+        for row in range(1, readings):
+            table[row, :row] = pairs[first:first + row]
+            first += row
+        _diagonal(table)[:readings] = self.diagonal[which]
+        table[readings:, readings:] = 0.0
+        table[readings:drift, :readings] = self.columns[:, which]
+        if self.model.ratio != 1:
+            place = self.positions[:, which]
+        for row, target in enumerate(np.moveaxis(targets, 0, -1), start=drift):
+            table[row, :readings] = self.toward.between(*(target[:, None] - place))
+        table[drift:end, readings:drift] = np.moveaxis(columns, 0, -1)
+        _diagonal(table)[drift:] = self.toward.own_variance
+        table[end:, :readings] = self.values[:, which]
+        return table
+
+    def _pairs(self, place, room):
+        """Covariances of readings, those of one with all before it, one after the other."""
+        place, first = np.ascontiguousarray(place.swapaxes(0, 1)), 0
+        readings, _, tiles = place.shape
+        offset = room.of(readings * (readings - 1) // 2, 2, tiles)
+        for row in range(1, readings):
+            np.subtract(place[row], place[:row], out=offset[first:first + row])
+            first += row
+        step = max(1, CHUNK // tiles)
+        for first in range(0, len(offset), step):
+            some = np.square(offset[first:first + step])
+            apart = np.add(some[:, 0], some[:, 1])
+            offset[first:first + step, 0] = self.model.covariance(np.sqrt(apart, out=apart))
+        return offset[:, 0]
 
 
-def _eliminate(table, size, least):
-    """Factorise (size, size) matrices in place, by Cholesky, and whiten the rows below them.
+class _Room:
+    """Memory that batches use one after the other: fresh pages cost more than what fills them."""
 
-    Of each matrix the lower part is read; what it is bordered with below comes out multiplied by
-    the inverse of its factor. A pivot of at most `least` of its diagonal ends a matrix.
+    def __init__(self):
+        self._numbers = np.empty(0)
+
+    def of(self, *shape):
+        """An array of that shape, whatever it holds; it takes the place of the one before."""
+        size = int(np.prod(shape))
+        if len(self._numbers) < size:
+            self._numbers = np.empty(size)
+        return self._numbers[:size].reshape(shape)
+
+
+def _own_systems(table, chosen, common, kinds, room):
+    """The system of each target, out of its tile's in which `common` readings are eliminated."""
+    tiles, size, readings = chosen.shape
+    drift, end, systems = readings + kinds, readings + kinds + size, tiles * size
+    own = np.nonzero(chosen[..., common:])[2].reshape(systems, -1).T + common
+    row = np.concatenate([
+        own, np.tile(np.arange(readings, drift)[:, None], systems),
+        np.tile(np.arange(drift, end), tiles)[None],
+        np.tile(np.arange(end, len(table))[:, None], systems)])
+    column = (row * tiles + np.repeat(np.arange(tiles), size))[:len(own) + kinds + 1]
+    numbers, line = table.reshape(-1), table[0].size
+    found = room.of(len(row), len(column), systems)
+    for number, below in enumerate(row):
+        upto = column[:number + 1]
+        found[number, :len(upto)] = numbers[below * line + upto]
+    return found
+
+
+def _diagonal(table):
+    """The diagonals (size, b) of systems (rows, size, b), as a view."""
+    return np.einsum("iib->ib", table[:table.shape[1]])
+
+
+def _eliminate(table, size):
+    """Eliminate the first `size` unknowns from symmetric systems, in place; return their pivots.
+
+    Each system is bordered below by further rows. Of the whole the lower part is read and changed.
+    A pivot of 0 leaves what is no number, and no warning.
 
     Parameters
-        table  (rows, size, b), b matrices side by side
-    Returns  (b,) whether each matrix was positive definite
+        table  (rows, columns, b), b systems side by side
+    Returns  (size, b)
     """
-    sound = np.ones(table.shape[2], bool)
-    for column in range(size):
-        below = table[column:, column]
-        own = below[0] * least
-        if column:
-            below -= np.einsum("pb,ipb->ib", table[column, :column], table[column:, :column])
-        sound &= below[0] > own
-        below /= np.sqrt(np.where(sound, below[0], 1.0))
-    return sound
+    pivots, inverse = _diagonal(table)[:size], np.empty((size, table.shape[2]))
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        for column in range(table.shape[1]):
+            before = min(column, size)
+            if before:
+                share = table[column, :before] * inverse[:before]
+                table[column:, column] -= np.einsum("pb,ipb->ib", share, table[column:, :before])
+            if column < size:
+                np.divide(1.0, pivots[column], out=inverse[column])
+    return pivots
