@@ -128,21 +128,21 @@ class _Local:
         readings, tiles = which.shape
         drift, end = readings + len(self.columns), readings + len(self.columns) + targets.shape[1]
         table = rooms[0].of(end + len(self.values), end, tiles)
-        place = self.stretched[:, which]
+        place = self.stretched.take(which, axis=1)
         pairs, first = self._pairs(place, rooms[1]), 0
         for row in range(1, readings):
             table[row, :row] = pairs[first:first + row]
             first += row
-        _diagonal(table)[:readings] = self.diagonal[which]
+        _diagonal(table)[:readings] = self.diagonal.take(which)
         table[readings:, readings:] = 0.0
-        table[readings:drift, :readings] = self.columns[:, which]
+        table[readings:drift, :readings] = self.columns.take(which, axis=1)
         if self.model.ratio != 1:
-            place = self.positions[:, which]
+            place = self.positions.take(which, axis=1)
         for row, target in enumerate(np.moveaxis(targets, 0, -1), start=drift):
             table[row, :readings] = self.toward.between(*(target[:, None] - place))
         table[drift:end, readings:drift] = np.moveaxis(columns, 0, -1)
         _diagonal(table)[drift:] = self.toward.own_variance
-        table[end:, :readings] = self.values[:, which]
+        table[end:, :readings] = self.values.take(which, axis=1)
         return table
 
     def _pairs(self, place, room):
@@ -189,7 +189,7 @@ def _own_systems(table, chosen, common, kinds, room):
     found = room.of(len(row), len(column), systems)
     for number, below in enumerate(row):
         upto = column[:number + 1]
-        found[number, :len(upto)] = numbers[below * line + upto]
+        numbers.take(below * line + upto, out=found[number, :len(upto)], mode="clip")
     return found
 
 

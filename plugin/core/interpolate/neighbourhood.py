@@ -117,7 +117,8 @@ class Neighbourhood:
 
     def _choose(self, tiles, which):
         """Which of the candidates (b, c) are the nearest (b, t, c), and how far the last is."""
-        square = _square(self._along[:, which][:, :, None] - np.moveaxis(tiles, -1, 0)[..., None])
+        place = self._along.take(which, axis=1)[:, :, None]
+        square = _square(place - np.moveaxis(tiles, -1, 0)[..., None])
         last = np.partition(square, self._count - 1)[..., self._count - 1, None]
         chosen = square <= last
         if np.count_nonzero(chosen) > last.size * self._count:
