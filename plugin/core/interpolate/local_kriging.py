@@ -16,7 +16,7 @@ from .target_covariance import TargetCovariance
 from .threads import in_threads
 
 STRIP = 100_000            # targets put in order at once
-PART = 6_000               # most targets of one task of a thread
+PART_WEIGHTS = 200_000     # most weights worked out in one task of a thread: below 0.1 s
 BATCH_NUMBERS = 1_000_000  # numbers in the systems of one batch of tiles: 8 MB
 LEAST_BATCHES = 3          # of a part, so that the tiles of one share about as many readings
 CHUNK = 60_000             # covariances worked out at once: 0.5 MB, so that they stay in the cache
@@ -35,6 +35,7 @@ def krige_local(positions, values, errors, model, targets, *, neighbours, column
     work = _Local(positions, values, errors, model, columns[0], neighbours, block_m)
     near = Neighbourhood(positions, model, neighbours, octants=octants)
     estimate, variance = np.empty((len(targets), values.shape[1])), np.empty(len(targets))
+    most = max(1, PART_WEIGHTS // max(neighbours, 16))
     tiles_of_part = max(1, numbers // (neighbours * (neighbours + values.shape[1] - 1)))
 
     def solve(tiles, which, chosen):
@@ -52,7 +53,7 @@ def krige_local(positions, values, errors, model, targets, *, neighbours, column
 
     def fill_strip(start):
         tiling = near.tiling(targets[start:start + STRIP])
-        order, step = start + tiling.order, min(tiling.size * tiles_of_part, PART)
+        order, step = start + tiling.order, min(tiling.size * tiles_of_part, most)
         in_threads(lambda first: fill(order[first:first + step], tiling),
                    list(range(0, len(order), step)), tick, share_of=lambda number: (
                        start + min(number * step, len(order))) / len(targets))

@@ -95,12 +95,13 @@ def test_targets_far_from_each_other_are_asked_for_alone():
         targets = np.column_stack([targets[:, 0], np.full(60, 50.0)])  # in one line
 
 
-@pytest.mark.parametrize("constant", ["STRIP", "PART", "BATCH_NUMBERS"])
-def test_the_sizes_of_strips_parts_and_batches_change_nothing(monkeypatch, constant):
+@pytest.mark.parametrize(("constant", "size"), [
+    ("STRIP", 37), ("PART_WEIGHTS", 37 * 16), ("BATCH_NUMBERS", 1), ("CHUNK", 1)])
+def test_the_sizes_of_strips_parts_and_batches_change_nothing(monkeypatch, constant, size):
     places, values, errors, cells = field(7)
     sets, slope = np.column_stack([values, values**2]), (places, cells)
     one = krige(places, sets, errors, ALONG, cells, neighbours=16, drift=slope)
-    monkeypatch.setattr(local_kriging, constant, 37)
+    monkeypatch.setattr(local_kriging, constant, size)
     other = krige(places, sets, errors, ALONG, cells, neighbours=16, drift=slope)
     assert other.estimate == pytest.approx(one.estimate, rel=ROUNDING)
     assert other.variance == pytest.approx(one.variance, rel=ROUNDING)
