@@ -19,6 +19,10 @@ VALUE_TITLES = {
     "stone": "stopped by a stone",
     "meter": "pH meter",
     "strip": "paper strip",
+    "slurry": "meter, in soil stirred with water",
+    "insertion": "meter, pushed into the soil",
+    "short": "short core (7 in, 18 cm)",
+    "nitrate": "nitrate core (12 in, 30 cm)",
 }
 
 
@@ -157,6 +161,11 @@ TAKEN_AT = ColumnSpec("taken_at", "datetime", "Taken at",
                       "Clock time in the field when the reading was taken, no time zone.")
 NOTE = _text("note", "Note", "Anything worth knowing about this row.")
 PHOTO = _text("photo", "Photo", "Picture, by its path relative to the record.")
+GROWTH_STAGE = (
+    _whole("growth_stage_bbch", "Growth stage (BBCH)", "Two digits of the BBCH scale.", high=99),
+    _whole("leaf_collars", "Leaf collars",
+           "Corn: leaves with a visible collar. Soybean: unfolded leaves of three leaflets.",
+           high=30))
 ROW_UNIT = _whole("row_unit", "Planter row unit",
                   "Row unit of the planter that sowed the row, counted from the left.", low=1)
 
@@ -228,10 +237,11 @@ _STAND_COUNTS = LayerSpec("stand_counts", "point", "Stand counts", (
     _number("length", "length", "Length",
             "Length of row counted, or distance rolled by the wheel."),
     _whole("rows", "Rows", "Rows counted side by side over that length.", default=1, low=1),
+    _number("row_width", "depth", "Row width",
+            "From one row to the next at this stop; where empty, the field's."),
     _number("hoop_diameter", "depth", "Hoop diameter", "Inside diameter of the hoop."),
     _whole("hoops", "Hoops", "Hoops thrown and counted at the stop.", default=1, low=1),
-    _whole("growth_stage_bbch", "Growth stage (BBCH)", "Two digits of the BBCH scale.", high=99),
-    _whole("leaf_collars", "Leaf collars", "Leaves with a visible collar.", high=30),
+    *GROWTH_STAGE,
     _text("evenness", "Evenness", "How evenly the plants stand and have come up.",
           values=("even", "uneven", "very_uneven")),
     NOTE, PHOTO,
@@ -285,12 +295,21 @@ _COMPACTION_PROFILE = LayerSpec("compaction_profile", "none", "Resistance by dep
 
 _PROBE_POINTS = LayerSpec("probe_points", "point", "Soil probes", (
     READING_ID, STOP, TAKEN_AT,
+    _text("core_type", "Core", "What the cores were taken for.",
+          values=("short", "nitrate", "other")),
     _number("top_depth", "depth", "Top", "Depth at which the sample begins."),
     _number("bottom_depth", "depth", "Bottom", "Depth at which the sample ends."),
     _whole("cores", "Cores", "Cores put together in the sample.", low=1),
     _text("sample_number", "Sample number", "Number on the bag and on the laboratory's sheet."),
-    _number("ph", None, "pH", "Soil pH in water.", high=14),
+    _number("ph", None, "pH", "Soil pH in water, of the whole sample.", high=14),
     _text("ph_method", "pH by", "How the pH was found.", values=("meter", "laboratory", "strip")),
+    _number("surface_ph", None, "Surface pH",
+            "Soil pH in water of the surface, read in the field beside the sample's own.",
+            high=14),
+    _text("surface_ph_method", "Surface pH by", "How the surface pH was found.",
+          values=("slurry", "insertion", "strip")),
+    _number("surface_ph_depth", "depth", "Surface depth",
+            "Down to which depth the soil for the surface pH was taken."),
     _number("buffer_ph", None, "Buffer pH", "Buffer pH from the laboratory.", high=14),
     _percent("organic_matter", "Organic matter", "Organic matter of the soil, by weight."),
     _number("phosphorus_ppm", "ppm", "Phosphorus", "Extractable phosphorus."),
@@ -305,9 +324,16 @@ _SCOUT_NOTES = LayerSpec("scout_notes", "point", "Scouting notes", (
     _text("subject", "Subject", "What the note is about.",
           values=("leaf", "stem", "root", "seed", "insect", "disease", "weed", "water", "other")),
     _text("seen", "Seen", "What was seen, in words."),
-    _percent("severity", "Severity", "Share of the plant or the ground affected."),
+    _text("organism", "Insect, disease or weed", "Its name, as far as it is known."),
+    _whole("plants_checked", "Plants checked", "Plants looked at, affected or not.", low=1),
+    _whole("plants_affected", "Plants affected", "How many of them were affected."),
     _percent("incidence", "Incidence", "Share of the plants affected."),
-    _whole("root_rating", "Root rating", "Score of dug and washed roots.", high=10),
+    _percent("severity", "Severity", "Share of the plant or the ground affected."),
+    _whole("root_rating", "Root rating, 0 to 3",
+           "Of dug and washed roots: 0 sound; 1 slightly, 2 clearly, 3 severely bent, clubbed, "
+           "pruned or rotted. This program's own scale.", high=3),
+    _number("roots_turn_at", "depth", "Roots turn at", "Depth at which roots bend or stop."),
+    *GROWTH_STAGE,
     NOTE, PHOTO,
 ))
 

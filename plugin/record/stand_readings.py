@@ -106,15 +106,16 @@ def _plants_and_ground(record, table):
     """
     plants, area_m2 = table["plants"].copy(), _area_m2(record, table)
     rows = record.table("row_counts")
-    for number in np.flatnonzero(~np.isfinite(plants)):
+    without = np.flatnonzero(~np.isfinite(plants))
+    widths_m = _row_widths_m(record, table, without)
+    for number, width_m in zip(without, widths_m):
         mine = rows["of_stop"] == table["reading_id"][number]
         if not mine.any():
             continue
         counted, length = rows["plants"][mine], rows["length"][mine]
         length = _above_0(np.where(np.isfinite(length), length, table["length"][number]))
         plants[number] = np.where(counted >= 0, counted, np.nan).sum()
-        area_m2[number] = row_area_m2(convert(length, record.units.length, "m"),
-                                      _row_width_m(record)).sum()
+        area_m2[number] = row_area_m2(convert(length, record.units.length, "m"), width_m).sum()
     return plants, area_m2
 
 
@@ -126,15 +127,23 @@ def _area_m2(record, table):
     diameter = _above_0(convert(table["hoop_diameter"], units.depth, "m"))
     hoops = _above_0(np.nan_to_num(table["hoops"], nan=1.0))
     area[hoop] = hoop_area_m2(diameter, hoops)[hoop]
-    if not hoop.all():
-        length = _above_0(convert(table["length"], units.length, "m"))
-        rows = _above_0(np.nan_to_num(table["rows"], nan=1.0))
-        area[~hoop] = row_area_m2(length, _row_width_m(record), rows)[~hoop]
+    in_rows = np.flatnonzero(~hoop)
+    length = _above_0(convert(table["length"][in_rows], units.length, "m"))
+    rows = _above_0(np.nan_to_num(table["rows"][in_rows], nan=1.0))
+    area[in_rows] = row_area_m2(length, _row_widths_m(record, table, in_rows), rows)
     return area
 
 
 def _above_0(values):
     return np.where((values > 0) & np.isfinite(values), values, np.nan)
+
+
+def _row_widths_m(record, table, numbers):
+    """Row width at the counts of these numbers, m: the count's own, or else the field's."""
+    widths_m = _above_0(convert(table["row_width"][numbers], record.units.depth, "m"))
+    if np.isnan(widths_m).any():
+        widths_m[np.isnan(widths_m)] = _row_width_m(record)
+    return widths_m
 
 
 def _row_width_m(record):
@@ -150,16 +159,15 @@ def _single_rows(record, table, usable, stops):
     rows = record.table("row_counts")
     if not len(rows["fid"]):
         return (), (), ()
-    units = record.units
-    width = _row_width_m(record)
-    parent = {table["reading_id"][number]: (stop, table["length"][number])
-              for number, stop in zip(np.flatnonzero(usable), stops)}
+    units, used = record.units, np.flatnonzero(usable)
+    parent = {table["reading_id"][number]: (stop, table["length"][number], width_m)
+              for number, stop, width_m in zip(used, stops, _row_widths_m(record, table, used))}
     kept = []
     for of_stop, plants, length in zip(rows["of_stop"], rows["plants"], rows["length"]):
-        stop, stop_length = parent.get(of_stop, (None, np.nan))
+        stop, stop_length, width_m = parent.get(of_stop, (None, np.nan, np.nan))
         length = length if np.isfinite(length) else stop_length
         if stop is not None and plants >= 0 and length > 0:
-            kept.append((stop, plants, float(convert(length, units.length, "m")) * width))
+            kept.append((stop, plants, float(convert(length, units.length, "m")) * width_m))
     return tuple(zip(*kept)) or ((), (), ())
 
 
@@ -244,8 +252,9 @@ def _measures(record, table, mask):
     hoop = table["method"] == "hoop"
     parts = []
     if (mask & ~hoop).any():
-        parts += [f"the unit of length ({record.units.length})", "rows",
-                  f"the row width ({record.field['row_width']:g} {record.units.depth})"]
+        width = record.field["row_width"]
+        said = "" if width is None else f" ({width:g} {record.units.depth})"
+        parts += [f"the unit of length ({record.units.length})", "rows", f"the row width{said}"]
     if (mask & hoop).any():
         parts += [f"the hoop diameter ({record.units.depth})", "hoops"]
     parts.append("plants")

@@ -56,6 +56,18 @@ def test_one_row_count_as_worked_by_hand(qgis_app, tmp_path):
     assert found.observations.positions_m.tolist() == [[WEST + 50, SOUTH + 50]]
 
 
+def test_a_stop_with_a_row_width_of_its_own_is_counted_by_that(qgis_app, tmp_path):
+    # 28 plants in 17.5 ft: of 30 in rows 27,878.4 an acre as above, of 15 in rows twice that.
+    # The second stop's two rows of 14 stand on 2 x 8.75 ft of the same: as many again.
+    path = make_call(tmp_path / "a.gpkg", "us", field={"row_width": None, "seeds_planted": None},
+                     stands=[{**PLACE, "stop": 4, "plants": 28, "length": 17.5, "row_width": 30.0},
+                             {**APART, "stop": 5, "length": 8.75, "row_width": 15.0,
+                              "reading_id": "rows"}])
+    append_rows(path, "row_counts", [
+        {"of_stop": "rows", "row_unit": unit, "plants": 14} for unit in (1, 2)])
+    assert read(path).observations.values == pytest.approx([27_878.4, 55_756.8], rel=1e-12)
+
+
 def test_hoop_and_wheel_as_worked_by_hand(qgis_app, tmp_path):
     # Three throws of a 100 cm hoop: 3 pi / 4 m2 with 20 plants: 84,882.6 a hectare.
     # A wheel rolled 40 m along 2 rows of 50 cm: 40 m2 with 300 plants: 75,000 a hectare.
