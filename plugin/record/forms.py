@@ -1,5 +1,5 @@
 """What a plain QGIS needs to fill a record: symbols, forms, value lists, relations, a project."""
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
 
 from osgeo import gdal
@@ -25,88 +25,25 @@ from qgis.core import (
 from qgis.PyQt.QtXml import QDomDocument
 
 from ..layers.strict_ogr import strict_ogr
+from ..qt_compat import make_tab, store_default_style
+from .form_pages import (
+    PAGES,
+    ROW_NAMES,
+    RULES,
+    TAKEN_AT_RULE,
+    TIPS,
+    Group,
+    Rule,
+    asked_of,
+    default_of,
+)
 from .schema import LAYERS, layer_spec, title_of_value, title_with_unit
 
 STYLES = Path(__file__).parents[2] / "styles"
 PROJECT_NAME = "record"
 NOT_ENTERED = {"(not entered)": QgsValueMapFieldFormatter.NULL_VALUE}
 
-# What a new row in a form starts with, as QGIS expressions.
-FORM_DEFAULTS = {"reading_id": "uuid('WithoutBraces')", "taken_at": "now()"}
-
-# What rows are called in lists, as QGIS expressions.
-STOP_NAME = "'stop ' || coalesce(\"stop\", '?')"
-ROW_NAMES = {
-    "field": "coalesce(\"name\", 'field')",
-    "stand_counts": STOP_NAME,
-    "row_counts": "'row unit ' || coalesce(\"row_unit\", '?') || ': ' || "
-                  "coalesce(\"plants\", '?') || ' plants'",
-    "plant_positions": "'row unit ' || coalesce(\"row_unit\", '?') || ', at ' || "
-                       "coalesce(\"position\", '?')",
-    "seed_depths": STOP_NAME,
-    "compaction_readings": STOP_NAME,
-    "compaction_profile": "coalesce(\"depth\", '?') || ': ' || coalesce(\"resistance\", '?')",
-    "probe_points": STOP_NAME,
-    "scout_notes": STOP_NAME,
-    "yield_points": "'point ' || \"fid\"",
-}
-
 SWITCHED_OFF = ("yield_points",)  # so many points hide everything below them
-
-
-@dataclass(frozen=True)
-class Group:
-    """One page or box of a form: columns, then boxes, then a table of parts.
-
-    table       child layer whose rows are listed in it, "" for none
-    shown_when  expression, "" for always
-    """
-    title: str
-    columns: tuple = ()
-    boxes: tuple = ()
-    table: str = ""
-    shown_when: str = ""
-
-
-# Pages of the forms that have several. What names a row for good comes last in every form.
-FORMS = {
-    "field": (
-        Group("Field", ("name", "grower", "crop", "season", "units", "planting_date",
-                        "visit_date", "seeds_planted", "row_width", "row_heading",
-                        "planter_rows")),
-        Group("Yield and price", ("expected_yield", "crop_price", "currency")),
-        Group("Replanting", (
-            "replant_date", "target_stand", "expected_emergence", "seed_unit_cost",
-            "seeds_per_unit", "seed_rebate", "termination_cost", "replanting_cost",
-            "other_replant_cost", "insurance_payment", "moisture_kept", "moisture_replanted",
-            "base_moisture", "drying_cost", "unevenness_loss")),
-        Group("Tillage", ("pan_limit", "tillage_margin", "tillage_least", "tillage_greatest",
-                          "tillage_step", "tillage_cost")),
-        Group("Plan", ("machine_width", "smallest_zone", "note"))),
-    "stand_counts": (
-        Group("Count", ("stop", "taken_at", "method", "plants"), (
-            Group("Row or wheel", ("length", "rows"),
-                  shown_when="coalesce(\"method\", '') <> 'hoop'"),
-            Group("Hoop", ("hoop_diameter", "hoops"), shown_when="\"method\" = 'hoop'")),
-            table="row_counts"),
-        Group("Tape", table="plant_positions"),
-        Group("Crop and notes", ("growth_stage_bbch", "leaf_collars", "evenness", "note",
-                                 "photo"))),
-    "compaction_readings": (
-        Group("Insertion", ("stop", "taken_at", "means", "moisture", "place", "refusal",
-                            "deepest"), (
-            Group("Felt layer", ("felt_top", "felt_bottom"), shown_when="\"means\" = 'felt'"),
-            Group("Gauge", ("cone",), table="compaction_profile",
-                  shown_when="coalesce(\"means\", '') <> 'felt'"))),
-        Group("Notes", ("note", "photo"))),
-}
-
-# Rules that name more than their own column: the expression, and what is wrong when it is not so.
-# They are reminders: a stop may be saved as it is and be completed later.
-REMINDERS = {("stand_counts", "plants"): (
-    "(\"plants\" >= 0 AND (\"method\" = 'hoop' OR \"length\" >= 0)) OR "
-    "coalesce(relation_aggregate('row_counts_of_stand_counts', 'count', \"plants\"), 0) > 0",
-    "enter plants and length, or count the rows one by one below.")}
 
 
 def drawing_order():
@@ -142,8 +79,8 @@ def store_forms_and_project(path, unit_system, currency, field_name):
         # Before the relations are there: styles would name them with the path of this moment.
         for spec in LAYERS:
             _set_up_layer(layers[spec.name], spec, unit_system, currency)
-            problem = layers[spec.name].saveStyleToDatabase(
-                spec.name, f"{spec.title}: symbols and form", True, "")
+            problem = store_default_style(layers[spec.name], spec.name,
+                                          f"{spec.title}: symbols and form")
             if problem:
                 raise OSError(f"The style of {spec.name} was not stored: {problem}")
         _name_tables_of_styles(path)
@@ -228,22 +165,38 @@ def _set_up_layer(layer, spec, unit_system, currency):
         if not loaded:
             raise OSError(f"The symbols in {symbols.name} could not be read: {message}")
     layer.setEditorWidgetSetup(layer.fields().indexOf("fid"), QgsEditorWidgetSetup("Hidden", {}))
+    titles = {column.name: title_with_unit(column, unit_system, currency)
+              for column in spec.columns}
     for column in spec.columns:
-        _set_up_column(layer, spec, column, title_with_unit(column, unit_system, currency))
+        _set_up_column(layer, spec, column, titles[column.name],
+                       default_of(spec.name, column, unit_system))
     layer.setDisplayExpression(ROW_NAMES[spec.name])
+    if spec.name in TIPS:
+        layer.setMapTipTemplate(_map_tip(spec, titles))
     form = layer.editFormConfig()
     form.setLayout(QgsEditFormConfig.EditorLayout.TabLayout)
     form.clearTabs()
-    names = tuple(column.name for column in spec.columns)
-    identity = tuple(name for name in names
-                     if name == "reading_id" or spec.parent and name == spec.parent[1])
-    others = tuple(name for name in names if name not in identity)
-    for group in (*FORMS.get(spec.name, (Group(spec.title, others),)),
-                  Group("Identity", identity)):
-        page = _box(layer, group, form.invisibleRootContainer())
-        page.setIsGroupBox(False)  # a tab
-        form.addTab(page)
+    for page in _pages(spec, unit_system, titles):
+        tab = _box(layer, page, form.invisibleRootContainer())
+        make_tab(tab)
+        form.addTab(tab)
     layer.setEditFormConfig(form)
+
+
+def _pages(spec, unit_system, titles):
+    """The pages of a form, each with its questions; what names the row for good comes last."""
+    identity = tuple(column.name for column in spec.columns
+                     if column.name == "reading_id"
+                     or spec.parent and column.name == spec.parent[1])
+    others = tuple(column.name for column in spec.columns if column.name not in identity)
+    for page in PAGES.get(spec.name, (Group(spec.title, others),)):
+        asked = asked_of(spec.name, _columns_in(page), unit_system, titles)
+        yield replace(page, boxes=(*page.boxes, *asked))
+    yield Group("Identity", identity)
+
+
+def _columns_in(group):
+    return sum((_columns_in(box) for box in group.boxes), group.columns)
 
 
 def _box(layer, group, parent):
@@ -263,7 +216,35 @@ def _box(layer, group, parent):
     return box
 
 
-def _set_up_column(layer, spec, column, title):
+def _map_tip(spec, titles):
+    """Return the HTML of a tip: what the row is called, then what is entered, then the photo."""
+    parts = [f"<b>[% {_as_html(ROW_NAMES[spec.name])} %]</b>"]
+    for name in TIPS[spec.name]:
+        if name == "photo":
+            continue
+        value = f"format_date({_quoted(name)}, 'yyyy-MM-dd HH:mm')" \
+            if spec.column(name).kind == "datetime" else f"represent_value({_quoted(name)})"
+        said = f"'<br>{titles[name]}: ' || {_as_html(value)}"
+        parts.append(f"[% CASE WHEN {_quoted(name)} IS NULL THEN '' ELSE {said} END %]")
+    if "photo" in TIPS[spec.name]:
+        beside = "file_path(decode_uri(@layer_id, 'path'))"
+        parts.append(f"[% CASE WHEN \"photo\" IS NULL THEN '' ELSE '<br><img width=\"240\" "
+                     f"src=\"file:///' || {beside} || '/' || {_as_html(_quoted('photo'))} || "
+                     "'\">' END %]")
+    return "".join(parts)
+
+
+def _quoted(name):
+    return f'"{name}"'
+
+
+def _as_html(expression):
+    """Return an expression whose text cannot be taken for HTML: notes are anybody's words."""
+    return (f"replace(replace(replace(to_string({expression}), '&', '&amp;'), '<', '&lt;'), "
+            "'\"', '&quot;')")
+
+
+def _set_up_column(layer, spec, column, title, default):
     place = layer.fields().indexOf(column.name)
     layer.setFieldAlias(place, title)
     layer.setEditorWidgetSetup(place, _widget(spec, column))
@@ -273,41 +254,43 @@ def _set_up_column(layer, spec, column, title):
             place, QgsFieldConstraints.Constraint.ConstraintNotNull, hard)
     if column.name == "reading_id":
         layer.setFieldConstraint(place, QgsFieldConstraints.Constraint.ConstraintUnique, hard)
-    rule, words = _rule(column, title)
-    reminder = REMINDERS.get((spec.name, column.name))
-    if reminder:
-        rule, words = reminder[0], f"{title}: {reminder[1]}"
+    rule = _rule(spec, column)
     if rule:
-        layer.setConstraintExpression(place, rule, words)
+        layer.setConstraintExpression(place, rule.holds, f"{title}: {rule.words}")
         layer.setFieldConstraint(
-            place, QgsFieldConstraints.Constraint.ConstraintExpression,
-            QgsFieldConstraints.ConstraintStrength.ConstraintStrengthSoft if reminder else hard)
-    default = FORM_DEFAULTS.get(column.name)
-    if default is None and column.default is not None:
-        default = f"'{column.default}'" if isinstance(column.default, str) \
-            else f"{column.default}"
-    if default is not None:
+            place, QgsFieldConstraints.Constraint.ConstraintExpression, hard if rule.hard
+            else QgsFieldConstraints.ConstraintStrength.ConstraintStrengthSoft)
+    if default:
         layer.setDefaultValueDefinition(place, QgsDefaultValue(default))
     form = layer.editFormConfig()
     form.setReadOnly(place, column.name in ("reading_id", "units"))
     layer.setEditFormConfig(form)
 
 
-def _rule(column, title):
-    """Return the expression that must hold in the form, and what it says when it doesn't."""
-    name = f'"{column.name}"'
+def _rule(spec, column):
+    """Return the Rule that must hold in the form: the column's own limits, and with others."""
+    name = _quoted(column.name)
+    more = TAKEN_AT_RULE if column.name == "taken_at" else RULES.get((spec.name, column.name))
+    claims, words = [], []
     if column.values:
         listed = ", ".join(f"'{value}'" for value in column.values)
-        words = ", ".join(title_of_value(value) for value in column.values)
-        rule, words = f"{name} IN ({listed})", f"{title}: choose one of {words}."
+        claims.append(f"{name} IN ({listed})")
+        words.append(f"choose one of {', '.join(map(title_of_value, column.values))}.")
     elif column.low is not None and column.high is not None:
-        rule = f"({name} >= {column.low} AND {name} <= {column.high})"
-        words = f"{title}: enter a value from {column.low:g} to {column.high:g}."
+        claims.append(f"({name} >= {column.low} AND {name} <= {column.high})")
+        words.append(f"enter a value from {column.low:g} to {column.high:g}.")
     elif column.low is not None:
-        rule, words = f"{name} >= {column.low}", f"{title}: enter {column.low:g} or more."
-    else:
-        return "", ""
-    return (rule if column.required else f"{name} IS NULL OR {rule}"), words
+        claims.append(f"{name} >= {column.low}")
+        words.append(f"enter {column.low:g} or more.")
+    if more:
+        claims.append(f"({more.holds})")
+        words.append(more.words)
+    if not claims:
+        return None
+    holds = " AND ".join(claims)
+    return Rule(holds if column.required else f"{name} IS NULL OR ({holds})",
+                " ".join([words[0], *(f"{word[:1].upper()}{word[1:]}" for word in words[1:])]),
+                more.hard if more else True)
 
 
 def _widget(spec, column):

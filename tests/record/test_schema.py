@@ -39,7 +39,8 @@ def test_a_column_is_kept_in_the_unit_of_the_records_system(layer, column, us, m
 def test_every_measured_number_names_its_unit_and_no_word_does():
     without = {(layer.name, column.name) for layer, column in EVERY_COLUMN
                if column.kind == "real" and not unit_of(column, US, "USD")}
-    assert without == {("probe_points", "ph"), ("probe_points", "buffer_ph")}  # pH has no unit
+    assert without == {("probe_points", name) for name in ("ph", "surface_ph", "buffer_ph")}
+    # pH has no unit
     assert not [column for _, column in EVERY_COLUMN
                 if column.kind not in ("int", "real") and unit_of(column, US, "USD")]
 

@@ -16,15 +16,15 @@ class DataTable:
     rows: tuple
 
 
-def read_data_table(name):
-    """Return the table of that name.
+def read_data_table(name, folder=FOLDER):
+    """Return the table of that name in a folder of tables.
 
     Raises   InputProblem: there is none; the message lists those there are
     """
-    if name not in data_table_names():
-        raise InputProblem(f"There is no table called {name}; there are "
-                           f"{', '.join(data_table_names())}.")
-    return parse_data_table((FOLDER / f"{name}.csv").read_text(encoding="utf-8"), name)
+    known = data_table_names(folder)
+    if name not in known:
+        raise InputProblem(f"There is no table called {name}; there are {', '.join(known)}.")
+    return parse_data_table((folder / f"{name}.csv").read_text(encoding="utf-8"), name)
 
 
 def parse_data_table(text, called):
@@ -53,6 +53,6 @@ def parse_data_table(text, called):
     return DataTable(head=head, columns=columns, rows=tuple(rows))
 
 
-def data_table_names():
-    """Return the names of all tables, in alphabetical order."""
-    return tuple(sorted(path.stem for path in FOLDER.glob("*.csv")))
+def data_table_names(folder=FOLDER):
+    """Return the names of all tables in a folder, in alphabetical order."""
+    return tuple(sorted(path.stem for path in folder.glob("*.csv")))
