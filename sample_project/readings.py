@@ -24,6 +24,7 @@ STONES, FELT = 2, 4
 READING_NOISE_PSI = 7.0         # of one reading, after the truth
 DRIER_FROM_STOP = 42            # late in the day, on the rise at the east side
 FELT_NOISE_IN = 0.7
+METERED, SURFACE_ACIDITY = 6, 0.3   # samples with a surface pH, and how much lower it is
 DEPTHS = np.arange(1, truth.GREATEST_DEPTH + 1)
 
 FIRST_STOP_AT, STOP_TAKES = datetime(2026, 5, 14, 8, 5), timedelta(minutes=11)
@@ -233,15 +234,18 @@ def _probes(places, rng, shallow=15, deep=10):
             acidity = float(np.clip(6.2 + 0.7 * crust + 0.25 * np.sin(place[1] / 120.0)
                                     + rng.normal(0, 0.12), 5.4, 7.4))
             columns |= {
-                "bottom_depth": 7.0, "ph": round(acidity, 1),
+                "core_type": "short", "bottom_depth": 7.0, "ph": round(acidity, 1),
                 "ph_method": "laboratory" if number % 3 == 0 else "meter",
                 "buffer_ph": round(min(7.1, 6.9 - 0.35 * max(0.0, 6.6 - acidity)
                                        + float(rng.normal(0, 0.03))), 1),
                 "organic_matter": round(3.2 + 1.6 * crust + float(rng.normal(0, 0.25)), 1),
                 "phosphorus_ppm": round(22.0 * float(rng.lognormal(0, 0.3))),
                 "potassium_ppm": round(175.0 * float(rng.lognormal(0, 0.15)))}
+            if number <= METERED:
+                columns |= {"surface_ph": round(acidity - SURFACE_ACIDITY, 1),
+                            "surface_ph_method": "slurry", "surface_ph_depth": 2.0}
         else:
-            columns |= {"bottom_depth": 12.0,
+            columns |= {"core_type": "nitrate", "bottom_depth": 12.0,
                         "nitrate_n_ppm": round((17.0 - 6.0 * crust)
                                                * float(rng.lognormal(0, 0.22)), 1),
                         "soil_moisture": round(23.0 + 3.0 * crust + float(rng.normal(0, 1.0)), 1)}
@@ -251,29 +255,41 @@ def _probes(places, rng, shallow=15, deep=10):
 
 # What was seen, where (m across and along the rows). Plain observations, no diagnosis.
 NOTES = [
-    ((95, 300), "water", "Hard surface crust about half an inch thick, cracked.", 60, None, None),
-    ((140, 240), "seed", "Two of six seeds dug were soft and brown.", 40, 33, None),
-    ((110, 360), "stem", "Shoots leafed out under the crust, corkscrewed.", 50, 45, None),
-    ((60, 250), "water", "Dried film and debris line: water stood here after the rain.",
-     None, None, None),
-    ((175, 310), "leaf", "Edge of the thin part: gaps of 2 to 4 ft in most rows.", 30, None, None),
-    ((300, 12), "root", "Roots turn sideways at 7 in; few go below.", None, 80, 3),
-    ((250, 458), "root", "Old lane: plates of soil at 7 in, roots flat above them.", None, 75, 3),
-    ((240, 120), "root", "Main roots bend at about 10 in, some go through.", None, 40, 2),
-    ((520, 330), "root", "Roots straight down past 14 in, crumbly soil.", None, 0, 0),
-    ((335, 595), "leaf", "End rows shorter and paler than the rest.", 20, None, None),
-    ((340, 250), "water", "Waterway edge: wheel ruts, no washing.", None, None, None),
-    ((440, 120), "stem", "Row 6 of the planter: long skips, plants otherwise sound.",
-     None, None, None),
+    ((95, 300), {"subject": "water", "severity": 60,
+                 "seen": "Hard surface crust about half an inch thick, cracked."}),
+    ((140, 240), {"subject": "seed", "severity": 40, "plants_checked": 6, "plants_affected": 2,
+                  "seen": "Two of six seeds dug were soft and brown."}),
+    ((110, 360), {"subject": "stem", "severity": 50, "incidence": 45,
+                  "seen": "Shoots leafed out under the crust, corkscrewed."}),
+    ((60, 250), {"subject": "water",
+                 "seen": "Dried film and debris line: water stood here after the rain."}),
+    ((175, 310), {"subject": "leaf", "severity": 30,
+                  "seen": "Edge of the thin part: gaps of 2 to 4 ft in most rows."}),
+    ((300, 12), {"subject": "root", "incidence": 80, "root_rating": 3, "roots_turn_at": 7.0,
+                 "seen": "Roots turn sideways at 7 in; few go below."}),
+    ((250, 458), {"subject": "root", "incidence": 75, "root_rating": 3, "roots_turn_at": 7.0,
+                  "seen": "Old lane: plates of soil at 7 in, roots flat above them."}),
+    ((240, 120), {"subject": "root", "incidence": 40, "root_rating": 2, "roots_turn_at": 10.0,
+                  "seen": "Main roots bend at about 10 in, some go through."}),
+    ((520, 330), {"subject": "root", "incidence": 0, "root_rating": 0,
+                  "seen": "Roots straight down past 14 in, crumbly soil."}),
+    ((335, 595), {"subject": "leaf", "severity": 20,
+                  "seen": "End rows shorter and paler than the rest."}),
+    ((340, 250), {"subject": "water", "seen": "Waterway edge: wheel ruts, no washing."}),
+    ((440, 120), {"subject": "stem",
+                  "seen": "Row 6 of the planter: long skips, plants otherwise sound."}),
+    ((130, 200), {"subject": "disease", "organism": "seedling rot, not determined",
+                  "plants_checked": 30, "plants_affected": 9, "severity": 35,
+                  "seen": "Stems below ground soft and brown; sample bagged."}),
+    ((420, 470), {"subject": "insect", "organism": "not caught", "plants_checked": 50,
+                  "plants_affected": 2, "severity": 5, "leaf_collars": 2,
+                  "growth_stage_bbch": 12, "seen": "Notched leaf edges on two plants."}),
 ]
 
 
 def _notes(places):
     rows = []
-    for number, (place, subject, seen, severity, incidence, root_rating) in enumerate(NOTES, 1):
+    for number, (place, columns) in enumerate(NOTES, 1):
         stop = int(np.argmin(np.hypot(*(places - place).T))) + 1
-        columns = {"subject": subject, "seen": seen, "severity": severity,
-                   "incidence": incidence, "root_rating": root_rating}
-        rows.append(_row("scout_notes", number, place, stop, 10, **{
-            column: value for column, value in columns.items() if value is not None}))
+        rows.append(_row("scout_notes", number, place, stop, 10, **columns))
     return rows

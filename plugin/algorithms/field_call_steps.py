@@ -217,6 +217,15 @@ def _yields(work):
         work.found["yields"].append({"account": read_json(account), "surface": surface})
 
 
+def _seen(work):
+    account = work.scratch("seen.json")
+    try:
+        work.run("scouting", RECORD=work.record.path, ACCOUNT=account)
+    except Refused:
+        return  # nothing was noted: nothing lacks
+    work.found["seen"] = read_json(account)
+
+
 def _replant(work):
     if "stand" not in work.found:
         return
@@ -254,7 +263,7 @@ def _rates(work):
 
 def _summary(work):
     record, found = work.record, work.found
-    if not any(found.get(name) for name in ("stand", "pan", "yields")):
+    if not any(found.get(name) for name in ("stand", "pan", "yields", "seen")):
         raise InputProblem("Nothing could be made of the record. " + " ".join(work.lacking))
     area = float(convert(area_m2(record.boundary_wkb), "m2", record.units.area))
     write_vector(work.path("zones.gpkg"), "GPKG", [*work.layers, _field(record, area)])
@@ -269,7 +278,7 @@ def _summary(work):
          "field": record.field, "counts": record.counts},
         made("fieldcall", {"CELL": work.cell_m}, record.sha256),
         area=area, stand=found.get("stand"), pan=found.get("pan"), yields=found["yields"],
-        lacking=work.lacking, **plans))
+        seen=found.get("seen"), lacking=work.lacking, **plans))
 
 
 def _field(record, area):
@@ -299,6 +308,6 @@ def _project(work):
 STEPS = (
     ("Boundary", _boundary), ("Stand at the stops, and its surface", _stand),
     ("Stand zones", _stand_zones), ("Pan at the insertions, and its surfaces", _pan),
-    ("Yields of earlier seasons", _yields),
+    ("Yields of earlier seasons", _yields), ("What was seen", _seen),
     ("Replant plan", _replant), ("Tillage plan", _tillage), ("Rate files", _rates),
     ("Summary", _summary), ("Grower's report", _report), ("Project", _project))

@@ -93,7 +93,8 @@ class GrowerReport(SpadeworkAlgorithm):
             paper = list(PAPERS)[self.parameterAsEnum(parameters, self.PAGE, context)]
             pages = on_main_thread(lambda: write_report(
                 path, summary, folder=folder, boundary_wkb=record.boundary_wkb,
-                crs_wkt=record.crs_wkt, paper=paper, tick=ticker(feedback)))
+                crs_wkt=record.crs_wkt, paper=paper, photos=Path(record.path).parent,
+                tick=ticker(feedback)))
         except Stopped:
             return {}
         except InputProblem as problem:

@@ -29,7 +29,9 @@ from ..layers.zone_layers import plan_layer
 from ..record.plan_settings import (
     machine_width_m,
     replant_doubts,
+    replant_not_entered,
     replant_settings,
+    setting_titles,
     smallest_zone_m2,
 )
 from ..record.read import open_record
@@ -100,7 +102,8 @@ class ReplantPlan(SpadeworkAlgorithm):
                 at = break_even_stand(table, settings)
                 write_json(account_path, plan_account(
                     plan, title=tr("Replant plan"), headline=headline,
-                    break_even=None if at is None else (at, record.units.population)))
+                    break_even=None if at is None else (at, record.units.population),
+                    names=setting_titles(), not_entered=replant_not_entered(record)))
         except Stopped:
             return {}
         except InputProblem as problem:

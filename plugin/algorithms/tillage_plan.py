@@ -26,7 +26,12 @@ from ..layers.field_surface import surface_of_field
 from ..layers.json_files import write_json
 from ..layers.vectors import write_vector
 from ..layers.zone_layers import plan_layer
-from ..record.plan_settings import machine_width_m, smallest_zone_m2, tillage_settings
+from ..record.plan_settings import (
+    machine_width_m,
+    setting_titles,
+    smallest_zone_m2,
+    tillage_settings,
+)
 from ..record.read import open_record
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
@@ -90,7 +95,7 @@ class TillagePlan(SpadeworkAlgorithm):
             headline = for_the_whole(tillage_headline(plan), mapped(chance.account))
             if account_path:
                 write_json(account_path, plan_account(plan, title=tr("Tillage plan"),
-                                                      headline=headline))
+                                                      headline=headline, names=setting_titles()))
         except Stopped:
             return {}
         except InputProblem as problem:

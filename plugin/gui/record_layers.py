@@ -1,13 +1,20 @@
 """A field record's layers in the project: one group, their styles, and their relations."""
 from pathlib import Path
 
-from qgis.core import QgsEditorWidgetSetup, QgsProject, QgsRelation, QgsVectorLayer
+from qgis.core import (
+    QgsDefaultValue,
+    QgsEditorWidgetSetup,
+    QgsProject,
+    QgsRelation,
+    QgsVectorLayer,
+)
 from qgis.PyQt.QtXml import QDomDocument
 
 from ..algorithms.base import tr
 from ..core.problems import InputProblem
+from ..record.form_pages import LAYERS_ASKED
 from ..record.forms import SWITCHED_OFF, drawing_order, relation_id
-from ..record.schema import LAYERS
+from ..record.schema import LAYERS, layer_spec
 
 STYLES = Path(__file__).parents[2] / "styles"
 RECORD_PROPERTY = "spadework/record"
@@ -46,6 +53,9 @@ def add_record(path, title, project=None):
         else:
             place = _below(group, held[spec.name], place)
     _relate({**held, **added}, project)
+    for layer in added.values():
+        _ask_own_layers(layer, {**held, **added})
+        _look_for_photos_beside(path, layer)
     _put_forward(group, True)
     return group
 
@@ -136,6 +146,32 @@ def _relate(layers, project):
         if relation.id() != relation_id(spec.name):
             _rename_in_forms(whole, relation_id(spec.name), relation.id())
     manager.relationsLoaded.emit()  # forms that wait for their tables look again
+
+
+def _ask_own_layers(layer, layers):
+    """Have the values a new row starts with come from this record's layers, by their ids.
+
+    In the record's own project the layers are known by their titles, of which a project with
+    several records has several.
+    """
+    for place in range(layer.fields().count()):
+        start = layer.defaultValueDefinition(place)
+        expression = start.expression()
+        for name in LAYERS_ASKED:
+            expression = expression.replace(f"'{layer_spec(name).title}'",
+                                            f"'{layers[name].id()}'")
+        if expression != start.expression():
+            layer.setDefaultValueDefinition(
+                place, QgsDefaultValue(expression, start.applyOnUpdate()))
+
+
+def _look_for_photos_beside(record, layer):
+    """Have photos' paths start at the record's folder, wherever the project is kept."""
+    place = layer.fields().indexOf("photo")
+    if place >= 0:
+        told = {**layer.editorWidgetSetup(place).config(), "RelativeStorage": 2,
+                "DefaultRoot": str(record.parent)}  # 2: relative to the default root
+        layer.setEditorWidgetSetup(place, QgsEditorWidgetSetup("ExternalResource", told))
 
 
 def _rename_in_forms(layer, old, new):

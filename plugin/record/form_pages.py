@@ -249,8 +249,8 @@ def _questions(layer, unit_system):
                "Enter plants and length, or count the rows one by one.")
     if layer in ("stand_counts", "scout_notes"):
         yield ("growth_stage_bbch",
-               "\"growth_stage_bbch\" <= 19 AND (\"growth_stage_bbch\" - 10 - \"leaf_collars\" "
-               "NOT BETWEEN -1 AND 2)",
+               "\"growth_stage_bbch\" <= 19 AND (\"growth_stage_bbch\" - 10 < \"leaf_collars\" - 1 "
+               "OR \"growth_stage_bbch\" - 10 > \"leaf_collars\" + 2)",
                "Leaf collars and growth stage do not agree. Check both.")
     if layer == "probe_points":
         for core, words in (("nitrate", "A nitrate core"), ("short", "A short core")):
@@ -258,8 +258,9 @@ def _questions(layer, unit_system):
             least, most = (round(float(convert(end, "m", unit_system.depth)))
                            for end in (depth.least_m, depth.most_m))
             yield ("bottom_depth",
-                   f"\"core_type\" = '{core}' AND \"bottom_depth\" NOT BETWEEN {least} AND {most}",
-                   f"{words} ends at {least} to {most} {unit_system.depth}: not used otherwise.")
+                   f"\"core_type\" = '{core}' AND (\"bottom_depth\" < {least} OR "
+                   f"\"bottom_depth\" > {most})",
+                   f"{words} ends at {least} to {most} {unit_system.depth}; check it.")
         yield "ph", "\"ph\" IS NOT NULL AND \"ph_method\" IS NULL", "Say how the pH was found."
         yield ("surface_ph", "\"surface_ph\" IS NOT NULL AND (\"surface_ph_method\" IS NULL OR "
                "\"surface_ph_depth\" IS NULL)", "Say how and how deep the surface pH was read.")

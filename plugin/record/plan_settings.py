@@ -2,6 +2,7 @@
 from ..core.decide.replant_settings import ReplantSettings
 from ..core.decide.tillage_depth import TillageSettings
 from ..core.units import convert
+from .schema import layer_spec
 
 # Costs that may be empty in a record: most fields have none of them. The others must be entered.
 _REPLANT_REQUIRED = ("planting_date", "replant_date", "expected_yield", "crop_price",
@@ -27,6 +28,17 @@ def replant_settings(record):
     return ReplantSettings(
         **required, **optional, currency=record.currency, area_unit=record.units.area,
         grain_unit=record.units.grain)
+
+
+def setting_titles():
+    """Return what the field's form calls each setting: dict of column to title."""
+    return {column.name: column.title for column in layer_spec("field").columns}
+
+
+def replant_not_entered(record):
+    """Return the optional figures that a record leaves empty, so that they count as nothing."""
+    return tuple(name for name in _REPLANT_OPTIONAL
+                 if record.field[name] is None and layer_spec("field").column(name).default is None)
 
 
 def replant_doubts(record):

@@ -7,8 +7,8 @@ KINDS = ("text", "int", "real", "bool", "date", "datetime")
 
 # What a form shows where the stored word alone would not do.
 VALUE_TITLES = {
-    "us": "US: inches, feet, acres, psi, bushels",
-    "metric": "Metric: centimetres, metres, hectares, kPa, tonnes",
+    "us": "US: in, ft, ac, psi, bu",
+    "metric": "metric: cm, m, ha, kPa, t",
     "row_length": "length of row",
     "wheel": "measuring wheel",
     "gauge": "gauge (penetrometer)",
@@ -19,10 +19,10 @@ VALUE_TITLES = {
     "stone": "stopped by a stone",
     "meter": "pH meter",
     "strip": "paper strip",
-    "slurry": "meter, in soil stirred with water",
-    "insertion": "meter, pushed into the soil",
-    "short": "short core (7 in, 18 cm)",
-    "nitrate": "nitrate core (12 in, 30 cm)",
+    "slurry": "meter, in stirred soil",
+    "insertion": "meter, in the ground",
+    "short": "short core, 7 in (18 cm)",
+    "nitrate": "nitrate core, 12 in (30 cm)",
 }
 
 

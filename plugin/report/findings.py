@@ -1,6 +1,6 @@
 """Page 1 of the report: what was found and is advised, key figures, and the readings taken."""
 from . import look
-from .phrases import PLANS, pan_said, section_names, stand_said, yield_said
+from .phrases import PLANS, pan_said, section_names, seen_said, stand_said, yield_said
 from .plan_section import plan_totals
 from .tables import draw_table
 from .type_setting import wrapped
@@ -47,6 +47,8 @@ def _findings(summary):
         yield pan_said(summary["pan"])
     for crop in summary["yields"]:
         yield yield_said(crop)
+    if summary.get("seen") and seen_said(summary["seen"]):
+        yield seen_said(summary["seen"])
     if not any(summary[key] for key in PLANS):
         yield tr("No plan was made; the last section says what was lacking.")
     missing = [name for key, name in section_names().items() if not summary[key]]

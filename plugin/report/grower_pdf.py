@@ -11,13 +11,15 @@ from .look import PAPERS
 from .map_layers import FolderMaps
 from .plan_section import draw_plan
 from .sections import draw_method, draw_pan, draw_stand, draw_yields
+from .seen_section import draw_seen
 from .sheet import Sheet
 from .words import text_of, tr
 
 _DPI = 300.0
 
 
-def write_report(path, summary, *, folder, boundary_wkb, crs_wkt, paper="A4", tick=None):
+def write_report(path, summary, *, folder, boundary_wkb, crs_wkt, paper="A4", photos=None,
+                 tick=None):
     """Write the report of one field call and return its number of pages.
 
     The file is written beside its place and renamed at the end; a failure or a cancel leaves
@@ -31,6 +33,7 @@ def write_report(path, summary, *, folder, boundary_wkb, crs_wkt, paper="A4", ti
         boundary_wkb  the field, WKB in crs_wkt
         crs_wkt       the field's CRS, in metres
         paper         "A4" or "Letter"
+        photos        folder below which the photos lie; None prints none
         tick          called with the fraction done; may raise Stopped
     Raises   InputProblem: unknown paper, unusable layer or boundary, or the file cannot be written
     """
@@ -43,7 +46,7 @@ def write_report(path, summary, *, folder, boundary_wkb, crs_wkt, paper="A4", ti
     maps = FolderMaps(project, folder=folder, boundary_wkb=boundary_wkb, crs_wkt=crs_wkt,
                       units=summary["units"])
     try:
-        sheet = compose(project, summary, maps, paper=paper, tick=tick)
+        sheet = compose(project, summary, maps, paper=paper, photos=photos, tick=tick)
         with tempfile.TemporaryDirectory(prefix=".report", dir=path.parent) as beside:
             written = Path(beside) / "report.pdf"
             _export(sheet, str(written))
@@ -58,7 +61,7 @@ def write_report(path, summary, *, folder, boundary_wkb, crs_wkt, paper="A4", ti
         maps.close()
 
 
-def compose(project, summary, maps, *, paper="A4", tick=None):
+def compose(project, summary, maps, *, paper="A4", photos=None, tick=None):
     """Return the filled Sheet of the report; its layout belongs to `project`, as do the maps."""
     tick = tick or _no_tick
     field, made = summary["field"], summary["made"]
@@ -72,6 +75,8 @@ def compose(project, summary, maps, *, paper="A4", tick=None):
         draw_stand(sheet, summary, maps)
     if summary["pan"]:
         draw_pan(sheet, summary, maps)
+    if summary.get("seen"):
+        draw_seen(sheet, summary["seen"], photos)
     for key in ("replant", "tillage"):
         if summary[key]:
             draw_plan(sheet, summary, maps, key)

@@ -18,10 +18,11 @@ class Ink:
 
     lines  list of (text, Type, x, y, width): one line of text in a box as high as its type's line
     boxes  list of (x, y, width, height, colour): filled rectangles, which lie below the text
+    pictures  list of (x, y, width, height, QImage)
     """
 
     def __init__(self):
-        self.lines, self.boxes = [], []
+        self.lines, self.boxes, self.pictures = [], [], []
 
 
 class PageInk(QgsLayoutItem):
@@ -45,6 +46,8 @@ class PageInk(QgsLayoutItem):
         painter.scale(dots, dots)
         for x, y, width, height, colour in self._ink.boxes:
             painter.fillRect(QRectF(x, y, width, height), QColor(colour))
+        for x, y, width, height, image in self._ink.pictures:
+            painter.drawImage(QRectF(x, y, width, height), image)
         painter.setBrush(Qt.BrushStyle.NoBrush)
         for text, style, x, y, _ in self._ink.lines:
             rest = (style.line_mm - ascent_mm(style) - descent_mm(style)) / 2

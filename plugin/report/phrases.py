@@ -43,6 +43,24 @@ def yield_said(crop):
         season=crop.get("season"), mean=text_of(crop.get("mean")))
 
 
+def seen_said(seen):
+    """Return what was seen in one sentence: notes, and the seeds dug."""
+    parts = []
+    if _number(seen.get("notes")):
+        parts.append(tr("Seen on the walk: {notes} notes at {stops} places").format(
+            notes=text_of(seen["notes"]), stops=text_of(seen.get("note_stops"))))
+    seeds = seen.get("seeds") or {}
+    if _known(seeds.get("mean")):
+        said = tr("seeds lie {depth} deep on average").format(depth=text_of(seeds["mean"]))
+        if seeds.get("interval"):
+            said = tr("{said} ({interval})").format(said=said, interval=text_of(seeds["interval"]))
+        parts.append(said)
+    if _known(seeds.get("emerged")):
+        parts.append(tr("{share} of the {seeds} seeds dug had emerged").format(
+            share=text_of(seeds["emerged"]), seeds=text_of(seeds.get("seeds"))))
+    return sentence("; ".join(parts))
+
+
 def map_of_pan(pan, name):
     """Return how one map of the pan was made: the part "chance", "top" or "bottom"; or {}."""
     return (pan.get("maps") or {}).get(name) or {}

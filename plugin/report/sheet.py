@@ -135,6 +135,10 @@ class Sheet:
         item.setSymbol(symbol)
         self.place(item, x, y, width, height)
 
+    def picture(self, x, y, width, height, image):
+        """Draw an image."""
+        self.inks[self.page].pictures.append((x, y, width, height, image))
+
     def mark(self, x, y, size, symbol):
         """Draw a marker symbol in the middle of a square of `size` mm."""
         item = QgsLayoutItemMarker(self.layout)
@@ -236,4 +240,7 @@ class _Trial(Sheet):
         """Print nothing."""
 
     def box(self, x, y, width, height, colour):
+        """Print nothing."""
+
+    def picture(self, x, y, width, height, image):
         """Print nothing."""

@@ -44,6 +44,8 @@ def faults_of(summary):
                if key not in summary]
     faults += [tr("{section} is not what it should be").format(section=key) for key in _SECTIONS
                if not isinstance(summary.get(key), (dict, type(None)))]
+    if not isinstance(summary.get("seen"), (dict, type(None))):  # older summaries have none
+        faults.append(tr("{section} is not what it should be").format(section="seen"))
     if faults:
         return faults
     if summary.get("units") not in ("us", "metric"):

@@ -8,8 +8,8 @@ from plugin.algorithms.provider import IDS
 # Ids, groups and parameters are the public interface: models and scripts of users rest on them.
 GROUPS = {
     "newrecord": "record", "standatstops": "observe", "panatinsertions": "observe",
-    "cleanyield": "observe", "rowunittest": "observe", "surface": "interpolate",
-    "chancemap": "interpolate",
+    "cleanyield": "observe", "rowunittest": "observe", "soilatprobes": "observe",
+    "scouting": "observe", "surface": "interpolate", "chancemap": "interpolate",
     "zonesbylimits": "zone", "replantplan": "decide", "tillageplan": "decide",
     "ratefile": "handover", "growerreport": "handover", "fieldcall": "handover",
     "nextstops": "interpolate"}
@@ -18,6 +18,8 @@ PARAMETERS = {
     "panatinsertions": "RECORD LIMIT REACH UNITS_CHECKED OBSERVATIONS ACCOUNT",
     "cleanyield": "RECORD SEASON CLEANED REMOVED ACCOUNT",
     "rowunittest": "RECORD ROW_UNITS ACCOUNT",
+    "soilatprobes": "RECORD RESULT OBSERVATIONS",
+    "scouting": "RECORD ACCOUNT",
     "surface": "INPUT FIELD ERROR_FIELD CENSOR_FIELD BOUNDARY CELL METHOD MODEL NEIGHBOURS "
                "OCTANTS SUPPORT DRIFT COVARIATES HEADING TITLE UNIT SURFACE DIAGNOSTICS FIGURES "
                "UNSURE",

@@ -45,8 +45,8 @@ def test_the_user_is_told_the_table_is_from_memory_and_whose_it_is():
     assert found.status == "M"
     assert "from memory" in found.text and "Agronomy Facts 63" in found.text
     assert found.text.startswith("3 of 12 insertions (25 %, 95 % interval 9 to 53 %) pass the "
-                                 "limit: little to none, by a table meant for 300 psi in the "
-                                 "top 15 in.")
+                                 "limit: little to none, by a table meant for 300 psi "
+                                 "(2,068 kPa) in the top 15 in (38 cm).")
     assert "Left out, as stopped by a stone: 2." in found.text
 
 

@@ -21,6 +21,7 @@ from qgis.core import (
     QgsVectorLayerUtils,
 )
 from qgis.PyQt import sip
+from qgis.PyQt.QtCore import QDate, QDateTime, Qt
 
 from plugin.core.problems import InputProblem
 from plugin.core.units import UNIT_SYSTEMS
@@ -28,6 +29,7 @@ from plugin.record import create
 from plugin.record.create import create_record
 from plugin.record.read import open_record
 from plugin.record.schema import LAYERS, description_with_unit, title_with_unit
+from plugin.record.write import append_rows
 
 
 def queried(path, question, *bound):
@@ -223,8 +225,7 @@ def test_forms_offer_the_listed_words_and_say_in_words_what_is_wrong(untouched, 
 
 def test_the_fields_form_shows_every_column_once_in_its_group(untouched, stored_project):
     form = stored_project(untouched).mapLayersByName("Field")[0].editFormConfig()
-    shown = {group.name(): [element.name() for element in group.children()]
-             for group in form.tabs()}
+    shown = {group.name(): within(group) for group in form.tabs()}
     assert sorted(name for group in shown.values() for name in group) == \
         sorted(column.name for column in LAYERS[0].columns)
     assert shown["Tillage"] == ["pan_limit", "tillage_margin", "tillage_least",
@@ -267,28 +268,143 @@ def test_the_forms_rules_hold_and_break_where_the_column_says(
     assert held is fine
 
 
+def asked(layer, **values):
+    """Return the questions that a form asks of a row with these values: titles of its boxes."""
+    feature = QgsFeature(layer.fields())
+    for name, value in values.items():
+        feature.setAttribute(name, value)
+    context = layer.createExpressionContext()
+    context.setFeature(feature)
+    return {box.name() for tab in layer.editFormConfig().tabs() for box in tab.children()
+            if hasattr(box, "children") and not box.children()
+            and box.visibilityExpression().data().evaluate(context)}
+
+
 @pytest.mark.parametrize("given,complete", [
     ({}, False), ({"plants": 27}, False), ({"length": 17.4}, False),
-    ({"plants": 27, "length": 17.4}, True), ({"plants": -1, "length": 17.4}, False),
-    ({"plants": 27, "method": "hoop"}, True)])
-def test_a_stop_without_plants_or_length_is_marked_in_words_and_can_be_saved(
+    ({"plants": 27, "length": 17.4}, True), ({"plants": 27, "method": "hoop"}, True)])
+def test_a_stop_without_plants_or_length_is_asked_about_in_words(
         untouched, given, complete, stored_project):
     layer = stored_project(untouched).mapLayersByName("Stand counts")[0]
+    words = "Enter plants and length, or count the rows one by one."
+    assert (words in asked(layer, **given)) is not complete
+
+
+@pytest.mark.parametrize("layer,values,us,metric", [
+    ("Stand counts", {"plants": 9, "length": 1001.0}, "Length (ft): above 1,000 is unlikely. Check "
+     "it.", "Length (m): above 300 is unlikely. Check it."),
+    ("Seed depths", {"depth": 10.5}, "Seed depth (in): above 4 is unlikely. Check it.",
+     "Seed depth (cm): above 10 is unlikely. Check it."),
+    ("Seed depths", {"depth": 0.4}, "Seed depth (in): below 0.5 is unlikely. Check it.",
+     "Seed depth (cm): below 1.3 is unlikely. Check it."),
+    ("Resistance by depth", {"resistance": 7000.0}, "Resistance (psi): above 1,000 is unlikely. "
+     "Check it.", "Resistance (kPa): above 6,900 is unlikely. Check it."),
+    ("Soil probes", {"core_type": "nitrate", "bottom_depth": 7.0},
+     "A nitrate core ends at 11 to 13 in; check it.",
+     "A nitrate core ends at 28 to 33 cm; check it."),
+    ("Soil probes", {"ph": 6.0}, "Say how the pH was found.", "Say how the pH was found."),
+    ("Scouting notes", {"leaf_collars": 2, "growth_stage_bbch": 17},
+     "Leaf collars and growth stage do not agree. Check both.",
+     "Leaf collars and growth stage do not agree. Check both.")])
+def test_what_is_unlikely_is_asked_about_in_the_records_unit(
+        untouched, layer, values, us, metric, stored_project):
+    layer = stored_project(untouched).mapLayersByName(layer)[0]
+    assert {"us": us, "metric": metric}[untouched.stem] in asked(layer, **values)
+
+
+@pytest.mark.parametrize("layer,values", [
+    ("Stand counts", {"plants": 27, "length": 17.4, "row_width": 30.0, "leaf_collars": 2,
+                      "growth_stage_bbch": 12}),
+    ("Seed depths", {"depth": 2.0}), ("Soil probes", {"ph": 6.0, "ph_method": "meter"}),
+    ("Scouting notes", {"leaf_collars": 12, "growth_stage_bbch": 65})])
+def test_a_usual_row_is_asked_nothing(untouched, layer, values, stored_project):
+    assert asked(stored_project(untouched).mapLayersByName(layer)[0], **values) == set()
+
+
+def test_every_expression_of_every_form_can_be_read(untouched, stored_project):
+    """A rule that QGIS cannot read would never hold and never break."""
+    project, read = stored_project(untouched), 0
+
+    def rules(element):
+        if hasattr(element, "children"):
+            if element.visibilityExpression().enabled():
+                yield element.visibilityExpression().data().expression()
+            for child in element.children():
+                yield from rules(child)
+
+    for layer in project.mapLayers().values():
+        said = [layer.displayExpression()]
+        for place, field in enumerate(layer.fields()):
+            said += [field.constraints().constraintExpression(),
+                     layer.defaultValueDefinition(place).expression()]
+        for tab in layer.editFormConfig().tabs():
+            said += rules(tab)
+        tip = layer.mapTipTemplate()
+        said += [part.split("%]")[0] for part in tip.split("[%")[1:]]
+        for text in filter(None, said):
+            expression = QgsExpression(text)
+            assert not expression.hasParserError(), (layer.name(), text)
+            read += 1
+    assert read > 200
+
+
+def held(layer, feature, column, strength):
+    return QgsVectorLayerUtils.validateAttribute(
+        layer, feature, layer.fields().indexOf(column), strength,
+        QgsFieldConstraints.ConstraintOrigin.ConstraintOriginLayer)[0]
+
+
+HARD = QgsFieldConstraints.ConstraintStrength.ConstraintStrengthHard
+SOFT = QgsFieldConstraints.ConstraintStrength.ConstraintStrengthSoft
+
+
+def test_no_number_below_its_least_can_be_saved(untouched, stored_project):
+    project, checked = stored_project(untouched), 0
+    for spec in LAYERS:
+        layer = project.mapLayersByName(spec.title)[0]
+        for column in spec.columns:
+            if column.low is None or column.values:
+                continue
+            feature = QgsVectorLayerUtils.createFeature(layer)
+            feature.setAttribute(column.name, column.low - 1)
+            assert not held(layer, feature, column.name, HARD), (spec.name, column.name)
+            checked += 1
+    assert checked > 60
+
+
+@pytest.mark.parametrize("layer,values,column,strength", [
+    ("Field", {"planting_date": "2026-05-02", "visit_date": "2026-05-01"}, "visit_date", SOFT),
+    ("Field", {"planting_date": "2026-05-02", "replant_date": "2026-05-02"}, "replant_date", HARD),
+    ("Field", {"tillage_least": 10.0, "tillage_greatest": 8.0}, "tillage_greatest", HARD),
+    ("Compaction readings", {"felt_top": 9.0, "felt_bottom": 8.0}, "felt_bottom", HARD),
+    ("Soil probes", {"top_depth": 7.0, "bottom_depth": 7.0}, "bottom_depth", HARD),
+    ("Scouting notes", {"plants_checked": 5, "plants_affected": 6}, "plants_affected", HARD),
+    ("Stand counts", {"taken_at": "2199-01-01T00:00:00"}, "taken_at", SOFT)])
+def test_rules_between_columns_are_hard_where_they_cannot_be_broken(
+        untouched, layer, values, column, strength, stored_project):
+    layer = stored_project(untouched).mapLayersByName(layer)[0]
     feature = QgsVectorLayerUtils.createFeature(layer)
-    for name, value in given.items():
-        feature.setAttribute(name, value)
-    strength = QgsFieldConstraints.ConstraintStrength
-    place = layer.fields().indexOf("plants")
-    held, said = QgsVectorLayerUtils.validateAttribute(
-        layer, feature, place, strength.ConstraintStrengthSoft,
-        QgsFieldConstraints.ConstraintOrigin.ConstraintOriginLayer)
-    assert held is complete
-    assert complete or layer.fields().at(place).constraints().constraintDescription() == \
-        "Plants: enter plants and length, or count the rows one by one below."
-    saved, _ = QgsVectorLayerUtils.validateAttribute(
-        layer, feature, place, strength.ConstraintStrengthHard,
-        QgsFieldConstraints.ConstraintOrigin.ConstraintOriginLayer)
-    assert saved
+    for name, value in values.items():
+        feature.setAttribute(name, QDateTime.fromString(value, Qt.DateFormat.ISODate)
+                             if "T" in str(value) else
+                             QDate.fromString(value, Qt.DateFormat.ISODate)
+                             if isinstance(value, str) else value)
+    other = SOFT if strength == HARD else HARD
+    assert not held(layer, feature, column, strength)
+    assert held(layer, feature, column, other)
+
+
+def test_a_tip_names_what_is_entered_and_takes_no_note_for_html(record, stored_project):
+    append_rows(record, "scout_notes", [{
+        "x": 500010.0, "y": 4400020.0, "stop": 4, "subject": "root", "photo": "photos/a.jpg",
+        "seen": "<script>alert(1)</script> & more"}])
+    layer = stored_project(record).mapLayersByName("Scouting notes")[0]
+    context = layer.createExpressionContext()
+    context.setFeature(next(layer.getFeatures()))
+    said = QgsExpression.replaceExpressionText(layer.mapTipTemplate(), context)
+    assert said.startswith("<b>stop 4</b><br>Subject: root<br>Seen: &lt;")
+    assert "&lt;script>alert(1)&lt;/script> &amp; more" in said and "<script" not in said
+    assert "Severity" not in said  # nothing entered
 
 
 def within(element):
@@ -332,7 +448,8 @@ def test_a_stop_asks_only_what_its_method_needs(untouched, method, shown, stored
     context = QgsExpressionContext()
     context.setFeature(feature)
     boxes = {box.name(): box.visibilityExpression() for box in
-             layer.editFormConfig().tabs()[0].children() if hasattr(box, "children")}
+             layer.editFormConfig().tabs()[0].children() if within(box) != []
+             and hasattr(box, "children")}
     assert all(rule.enabled() for rule in boxes.values())
     assert {name: bool(rule.data().evaluate(context)) for name, rule in boxes.items()} == shown
 

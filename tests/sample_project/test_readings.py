@@ -33,7 +33,7 @@ def test_there_are_as_many_readings_as_stated(rows):
     assert {layer: len(of_layer) for layer, of_layer in rows.items()} == {
         "stand_counts": 45, "row_counts": 42 * 4, "seed_depths": 30, "compaction_readings": 60,
         # 54 gauge insertions of 18 readings, and two that ended on stones after 4 each.
-        "compaction_profile": 54 * 18 + 2 * 4, "probe_points": 25, "scout_notes": 12}
+        "compaction_profile": 54 * 18 + 2 * 4, "probe_points": 25, "scout_notes": 14}
 
 
 def test_no_reading_id_comes_twice(rows):
@@ -150,6 +150,7 @@ def test_probes_are_of_two_depths_and_each_has_what_its_depth_is_for(rows):
     depths = Counter(row["bottom_depth"] for row in rows["probe_points"])
     assert depths == {7.0: 15, 12.0: 10}
     for row in rows["probe_points"]:
+        assert row["core_type"] == {7.0: "short", 12.0: "nitrate"}[row["bottom_depth"]]
         assert ("nitrate_n_ppm" in row) == (row["bottom_depth"] == 12.0)
         assert ("ph" in row) == ("buffer_ph" in row) == (row["bottom_depth"] == 7.0)
 

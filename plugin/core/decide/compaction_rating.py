@@ -63,7 +63,7 @@ def rate_compaction(over_limit, *, excluded=0):
     rating, source = table.rows[row][1], table.head["source"]
     text = (f"{over} of {used} insertions ({100 * over / used:.0f} %, 95 % interval "
             f"{100 * low:.0f} to {100 * high:.0f} %) pass the limit: {rating}, by a table meant "
-            f"for {table.head['limit_psi']} psi in the top {table.head['reach_in']} in. "
+            f"for {_limit_in_words(table.head)}. "
             + _advice_in_words(advised[row], borderline)
             + (f" Left out, as stopped by a stone: {excluded}." if excluded else "")
             + f" Table {table.head['status_in_words']}: {source}.")
@@ -104,6 +104,12 @@ def wilson_interval(count, total, *, confidence=CONFIDENCE):
     centre = (share + z2 / (2 * total)) / (1 + z2 / total)
     half = np.sqrt(z2 * (share * (1 - share) / total + z2 / (4 * total**2))) / (1 + z2 / total)
     return max(0.0, float(centre - half)), min(1.0, float(centre + half))
+
+
+def _limit_in_words(head):
+    psi, inches = float(head["limit_psi"]), float(head["reach_in"])
+    return (f"{psi:g} psi ({float(convert(psi, 'psi', 'kPa')):,.0f} kPa) in the top "
+            f"{inches:g} in ({float(convert(inches, 'in', 'cm')):.0f} cm)")
 
 
 def _row_of(edges, share):

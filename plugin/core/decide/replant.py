@@ -136,7 +136,7 @@ def _settings(settings, table, grid, smallest_area_m2, smooth_radius_cells):
         "planting_date": (settings.planting_date.isoformat(), ""),
         "replant_date": (settings.replant_date.isoformat(), ""),
         **settings.numbers(),
-        "yield_table": (table.name, ""),
+        "yield_table": (table.title, ""),
         "smallest_zone": (float(convert(smallest_area_m2, "m2", settings.area_unit)),
                           settings.area_unit),
         "smoothing_radius": (smooth_radius_cells * grid.cell_m, "m")}

@@ -1,11 +1,12 @@
 """Yield response: the percent of full yield by planting date and stand, from published tables."""
+import re
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
 
 from ..problems import InputProblem
-from ..units import convert
+from ..units import bushels_per_acre_as_tonnes_per_hectare, convert
 from .data_table import DataTable, data_table_names, parse_data_table, read_data_table
 
 USUAL_TABLE = "corn_nafziger_1994"  # the one that covers most dates and stands
@@ -14,6 +15,7 @@ WIDE_ROWS_M = 0.5  # between rows of 15 in and of 20 in: our own choice
 OWN_HEAD = ("title", "source", "year", "region", "crop", "stand_unit")  # a user's table must say
 STAND_UNITS = ("plants/ac", "plants/ha")
 MOST_PERCENT = 120.0  # of full yield, in a user's table
+_PER_ACRE = re.compile(r"(\d[\d,]*(?: to \d[\d,]*)?) (plants/ac|bu/ac)\b")
 _COMMON_YEAR = 2001  # any year without a 29 February: the tables know no year
 
 
@@ -167,13 +169,32 @@ def _yield_table(name, file, stand_unit):
     return YieldTable(
         name=name, title=head["title"], source=head["source"], year=head["year"],
         region=head["region"], crop=head["crop"], status=head["status"],
-        status_in_words=head["status_in_words"], note=head["note"], stand_unit=stand_unit,
+        status_in_words=head["status_in_words"],
+        note=_in_units_of(stand_unit, head["note"], head["crop"]), stand_unit=stand_unit,
         stands=stands, days=np.array([_day_of(_date_of(row[0])) for row in file.rows], float),
         percent=np.array([row[1:] for row in file.rows], float))
 
 
 def _date_of(text):
     return date(_COMMON_YEAR, *map(int, text.split("-")))
+
+
+def _in_units_of(stand_unit, note, crop):
+    """A note with its stands and yields per hectare where the table is read per hectare."""
+    if not stand_unit.endswith("/ha"):
+        return note
+
+    def converted(found):
+        figures, unit = found.groups()
+        numbers = [float(text.replace(",", "")) for text in figures.split(" to ")]
+        if unit == "plants/ac":
+            said = [f"{round(float(convert(one, unit, 'plants/ha')), -2):,.0f}" for one in numbers]
+            return f"{' to '.join(said)} plants/ha"
+        said = [f"{float(bushels_per_acre_as_tonnes_per_hectare(one, crop)):.1f}"
+                for one in numbers]
+        return f"{' to '.join(said)} t/ha"
+
+    return _PER_ACRE.sub(converted, note)
 
 
 def percent(table, dates, stands):

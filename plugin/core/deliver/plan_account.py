@@ -2,7 +2,7 @@
 from .figures import figure, interval, share
 
 
-def plan_account(plan, *, title, headline, break_even=None):
+def plan_account(plan, *, title, headline, break_even=None, names=None, not_entered=()):
     """Return a Plan as plain figures and words.
 
     Parameters
@@ -10,6 +10,8 @@ def plan_account(plan, *, title, headline, break_even=None):
         title       what the section is called
         headline    the decision in one sentence
         break_even  a (value, unit) pair, or None
+        names       dict of setting to what the user knows it by; others read as their own words
+        not_entered   names of settings that the record leaves empty and that count as nothing
     """
     per_area = f"{plan.currency}/{plan.area_unit}"
     actions = sorted({zone.action for zone in plan.zones})
@@ -30,7 +32,8 @@ def plan_account(plan, *, title, headline, break_even=None):
                                for action in actions},
             "gain": figure(plan.gain, plan.currency),
             "interval": interval(plan.gain_low, plan.gain_high, plan.currency)},
-        "settings": [{"name": name.replace("_", " "), "figure": _setting(*pair)}
+        "settings": [{"name": (names or {}).get(name) or _words(name),
+                      "figure": _setting(*pair, entered=name not in not_entered)}
                      for name, pair in plan.settings.items()],
         "sources": list(plan.sources),
         "break_even": None if break_even is None else figure(*break_even),
@@ -103,7 +106,14 @@ def _figure_of_zone(name, value, unit):
     return found
 
 
-def _setting(value, unit):
+def _words(name):
+    words = name.replace("_", " ")
+    return f"{words[:1].upper()}{words[1:]}"
+
+
+def _setting(value, unit, *, entered):
+    if not entered:
+        return {"value": None, "unit": unit, "text": "not entered"}
     if isinstance(value, str):
         return {"value": value, "unit": unit, "text": value}
     return figure(value, unit)

@@ -58,10 +58,19 @@ def test_the_account_adds_up_and_carries_what_the_plan_rests_on():
     assert (totals["gain"]["text"], totals["interval"]["text"]) == (
         "USD 4,321", "USD 3,321 to USD 5,321")
     assert found["settings"] == [
-        {"name": "seed cost", "figure": {"value": 250.0, "unit": "USD", "text": "USD 250"}},
-        {"name": "table", "figure": {"value": "corn 1994", "unit": "", "text": "corn 1994"}}]
+        {"name": "Seed cost", "figure": {"value": 250.0, "unit": "USD", "text": "USD 250"}},
+        {"name": "Table", "figure": {"value": "corn 1994", "unit": "", "text": "corn 1994"}}]
     assert (found["sources"], found["cautions"]) == (["A table (1994)"], ["Check first."])
     assert (found["title"], found["headline"], found["break_even"]) == ("Replant", "Do it.", None)
+
+
+def test_settings_are_called_as_the_form_calls_them_and_what_is_empty_is_no_0():
+    name, other = REPLANT.settings
+    found = plan_account(REPLANT, title="", headline="", names={name: "Cost of seed"},
+                         not_entered=(other,))
+    assert [(one["name"], one["figure"]["text"]) for one in found["settings"]] == [
+        ("Cost of seed", "USD 250"), ("Table", "not entered")]
+    assert found["settings"][1]["figure"]["value"] is None
 
 
 @pytest.mark.parametrize(("value", "text"), [

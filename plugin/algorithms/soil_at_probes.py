@@ -1,0 +1,80 @@
+"""soilatprobes: one soil result of a record, at the samples whose depth it counts from."""
+from dataclasses import replace
+
+from qgis.core import (
+    QgsProcessingException,
+    QgsProcessingOutputNumber,
+    QgsProcessingParameterEnum,
+    QgsProcessingParameterFile,
+    QgsProcessingParameterVectorDestination,
+)
+
+from ..core.problems import InputProblem, Stopped
+from ..core.units import convert
+from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb, write_vector
+from ..record.probe_readings import LAYER, QUANTITIES
+from ..record.read import open_record
+from ..record.schema import layer_spec
+from .base import SpadeworkAlgorithm, driver_of, ticker, tr
+from .made import made
+
+
+class SoilAtProbes(SpadeworkAlgorithm):
+    """One soil result and its error at each usable sample of a record."""
+    ID, NAME, GROUP = "soilatprobes", "Soil results at the probes", "observe"
+    HELP = ("Takes one result of the soil samples, such as nitrate or pH, from the samples whose "
+            "depth it counts from: nitrate from cores of 12 in (30 cm), the others from short "
+            "cores of about 7 in (18 cm), surface pH from the top 4 in (10 cm). What does not fit "
+            "is named and left out; nothing in the record is changed.")
+    RECORD, RESULT, OBSERVATIONS = "RECORD", "RESULT", "OBSERVATIONS"
+
+    def initAlgorithm(self, configuration=None):
+        """Declare the record, the result wanted and the observations."""
+        self.described(QgsProcessingParameterFile(self.RECORD, tr("Field record"),
+                                                  extension="gpkg"),
+                       tr("The GeoPackage of the field call."))
+        self.described(QgsProcessingParameterEnum(
+            self.RESULT, tr("Result"),
+            [tr(layer_spec(LAYER).column(name).title) for name in QUANTITIES], defaultValue=0),
+            tr("Which result of the samples: nitrogen and nutrients in ppm, organic matter in %."))
+        self.described(QgsProcessingParameterVectorDestination(
+            self.OBSERVATIONS, tr("Soil result at the probes")),
+            tr("A point a sample: value and its standard error in ppm, % or pH, how it was "
+               "found, depths in in or cm."))
+        self.addOutput(QgsProcessingOutputNumber("USED", tr("Samples used")))
+        self.addOutput(QgsProcessingOutputNumber("LEFT_OUT", tr("Samples left out")))
+
+    def processAlgorithm(self, parameters, context, feedback):
+        """Read the samples, choose, write the points."""
+        path = self.parameterAsOutputLayer(parameters, self.OBSERVATIONS, context)
+        name = list(QUANTITIES)[self.parameterAsEnum(parameters, self.RESULT, context)]
+        try:
+            record = open_record(self.file_parameter(parameters, self.RECORD, context),
+                                 only=(LAYER,))
+            found = QUANTITIES[name](record)
+            for warning in found.warnings:
+                feedback.pushWarning(warning)
+            ticker(feedback)(0.5)
+            write_vector(path, driver_of(path), [replace(
+                _layer(name, found, record),
+                made=made(self.ID, {"result": name}, record.sha256))])
+        except Stopped:
+            return {}
+        except InputProblem as problem:
+            raise QgsProcessingException(str(problem)) from problem
+        return {self.OBSERVATIONS: path, "USED": len(found.observations),
+                "LEFT_OUT": len(found.left_out)}
+
+
+def _layer(name, found, record):
+    unit = record.units.depth
+    columns = (Column("row", WHOLE), Column("value", REAL), Column("error", REAL),
+               Column("unit", TEXT), Column("method", TEXT), Column("top", REAL, f"in {unit}"),
+               Column("bottom", REAL, f"in {unit}"))
+    observed = found.observations
+    rows = [list(row) for row in zip(
+        found.fids, observed.values, observed.error_variance**0.5,
+        [observed.unit] * len(observed), found.methods, convert(found.top_m, "m", unit),
+        convert(found.bottom_m, "m", unit))]
+    return VectorLayer(name, record.crs_wkt, columns, points_wkb(observed.positions_m), rows,
+                       observed.name)
