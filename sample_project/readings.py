@@ -281,7 +281,7 @@ NOTES = [
     ((130, 200), {"subject": "disease", "organism": "seedling rot, not determined",
                   "plants_checked": 30, "plants_affected": 9, "severity": 35,
                   "seen": "Stems below ground soft and brown; sample bagged."}),
-    ((420, 470), {"subject": "insect", "organism": "not caught", "plants_checked": 50,
+    ((500, 400), {"subject": "insect", "organism": "not caught", "plants_checked": 50,
                   "plants_affected": 2, "severity": 5, "leaf_collars": 2,
                   "growth_stage_bbch": 12, "seen": "Notched leaf edges on two plants."}),
 ]

@@ -69,14 +69,15 @@ class GrowerReport(SpadeworkAlgorithm):
         summary = self.parameterAsFile(parameters, self.SUMMARY, context)
         folder = self.parameterAsFile(parameters, self.FOLDER, context)
         record = self.parameterAsFile(parameters, self.RECORD, context)
+        seen = None
         try:
             if summary:
-                read_summary(summary)
+                seen = read_summary(summary).get("seen")
             if record:
                 open_record(record, only=())
         except InputProblem as problem:
             return False, str(problem)
-        if folder and not folder_holds_maps(folder):
+        if folder and not folder_holds_maps(folder) and not seen:
             return False, tr("{folder} holds no layers to draw: neither surfaces/*.tif nor "
                              "zones.gpkg nor observations.gpkg. Choose the folder that the field "
                              "call wrote.").format(folder=folder)

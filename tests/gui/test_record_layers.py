@@ -38,6 +38,25 @@ def test_adding_a_record_twice_adds_nothing_and_keeps_what_the_user_changed(
     assert layers_of(record_path)["stand_counts"].name() == "My stops"
 
 
+def test_a_new_row_is_started_from_its_own_record_and_photos_are_looked_for_beside_it(
+        empty_project, record_path, tmp_path):
+    other = shutil.copy(record_path, tmp_path / "other.gpkg")
+    add_record(record_path, "Hollow")
+    add_record(other, "Other")
+    for path in (record_path, other):
+        layers = layers_of(path)
+        stops, notes = layers["stand_counts"], layers["scout_notes"]
+        start = {name: stops.defaultValueDefinition(stops.fields().indexOf(name)).expression()
+                 for name in ("row_width", "method")}
+        assert start["row_width"] == \
+            f"aggregate('{layers['field'].id()}', 'max', \"row_width\")"
+        assert "array_agg" in start["method"]  # its own layer, asked without a name
+        stop = notes.defaultValueDefinition(notes.fields().indexOf("stop")).expression()
+        assert f"'{stops.id()}'" in stop and "Stand counts" not in stop
+        photo = notes.editorWidgetSetup(notes.fields().indexOf("photo")).config()
+        assert (photo["RelativeStorage"], photo["DefaultRoot"]) == (2, str(path.parent))
+
+
 def test_a_record_at_rest_is_folded_and_off_and_comes_back_when_asked_for(
         empty_project, record_path):
     group = add_record(record_path, "Hollow")
@@ -90,9 +109,10 @@ def test_the_tables_in_the_forms_of_two_records_each_show_their_own_rows(
             layers["row_counts"].id(), layers["plant_positions"].id()]
         assert {relation.referencedLayerId() for relation in shown} == {
             layers["stand_counts"].id()}
-        rule = layers["stand_counts"].constraintExpression(
-            layers["stand_counts"].fields().indexOf("plants"))
-        assert f"'{shown[0].id()}'" in rule
+        question, = (box.visibilityExpression().data().expression()
+                     for box in layers["stand_counts"].editFormConfig().tabs()[0].children()
+                     if box.name().startswith("Enter plants and length"))
+        assert f"'{shown[0].id()}'" in question
 
 
 def test_tables_of_parts_are_tied_to_their_layers_with_the_stops_id(empty_project, record_path):

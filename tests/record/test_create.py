@@ -280,16 +280,6 @@ def asked(layer, **values):
             and box.visibilityExpression().data().evaluate(context)}
 
 
-@pytest.mark.parametrize("given,complete", [
-    ({}, False), ({"plants": 27}, False), ({"length": 17.4}, False),
-    ({"plants": 27, "length": 17.4}, True), ({"plants": 27, "method": "hoop"}, True)])
-def test_a_stop_without_plants_or_length_is_asked_about_in_words(
-        untouched, given, complete, stored_project):
-    layer = stored_project(untouched).mapLayersByName("Stand counts")[0]
-    words = "Enter plants and length, or count the rows one by one."
-    assert (words in asked(layer, **given)) is not complete
-
-
 @pytest.mark.parametrize("layer,values,us,metric", [
     ("Stand counts", {"plants": 9, "length": 1001.0}, "Length (ft): above 1,000 is unlikely. Check "
      "it.", "Length (m): above 300 is unlikely. Check it."),

@@ -152,3 +152,12 @@ def test_a_table_held_at_its_edges_reads_its_first_and_last_row_beyond_them_and_
     assert percent(held, date(2026, 12, 30), 36_000) == percent(TABLE, date(2026, 6, 9), 36_000)
     assert percent(held, PLANTED, 21_500) == percent(TABLE, PLANTED, 21_500)
     assert "10 April and 9 June; dates beyond count as these" in held.note
+
+
+def test_a_table_read_per_hectare_has_its_note_per_hectare_too():
+    # 24,000 plants/ac x 2.4710538 = 59,305; 125 and 100 bu/ac of corn x 0.0627677 = 7.8 and 6.3.
+    note = load_table("corn_nafziger_1994", "plants/ha").note
+    assert "about 59,300 plants/ha brought" in note and "about 7.8 t/ha" in note
+    assert "about 6.3 t/ha" in note and "/ac" not in note
+    assert "69,200 to 79,100 plants/ha" in load_table("corn_iowa_2001", "plants/ha").note
+    assert "125 bu/ac" in load_table("corn_nafziger_1994", "plants/ac").note
