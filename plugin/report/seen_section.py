@@ -1,9 +1,8 @@
 """The section of what was seen: stages, seeds, notes, roots and photos."""
-from pathlib import Path
-
 from qgis.PyQt.QtCore import QSize, Qt
 from qgis.PyQt.QtGui import QImageReader
 
+from ..record.scouting_readings import photo_path
 from . import look
 from .phrases import draw_listed, seen_said
 from .tables import draw_pairs, draw_table
@@ -38,13 +37,10 @@ def draw_seen(sheet, seen, photos):
 
 
 def _stages(sheet, seen):
-    for heading, rows in ((tr("Growth stage"), seen.get("growth")),
-                          (tr("Evenness"), seen.get("evenness"))):
-        if rows:
-            sheet.paragraph(tr("{heading}: {counts}.").format(heading=heading, counts="; ".join(
-                tr("{stage} at {count} stops").format(
-                    stage=text_of(row.get("title")), count=text_of(row.get("count")))
-                for row in rows)))
+    for heading, rows in ((tr("Growth stage, times noted"), seen.get("growth")),
+                          (tr("Evenness, stops"), seen.get("evenness"))):
+        draw_pairs(sheet, [(capital(text_of(row.get("title"))), text_of(row.get("count")))
+                           for row in rows or []], heading=heading)
 
 
 def _seeds(sheet, seeds):
@@ -112,7 +108,7 @@ def _photos(sheet, photos, folder):
     for photo in photos:
         image = None
         if folder is not None and photo.get("found") and len(shown) < _PHOTOS_MOST:
-            image = _image(Path(folder) / photo["file"])
+            image = _image(photo_path(folder, str(photo.get("file"))))
         if image is None:
             named.append(photo)
         else:
@@ -145,10 +141,7 @@ def _draw_pictures(sheet, shown):
 
 def _image(path):
     """The picture in a file, small enough for print and the right way up; None if it is none."""
-    try:
-        if path.stat().st_size > _FILE_MOST:
-            return None
-    except OSError:
+    if path is None or path.stat().st_size > _FILE_MOST:
         return None
     reader = QImageReader(str(path))
     reader.setAutoTransform(True)

@@ -75,8 +75,8 @@ def seen_account(seen, photos):
         return None
     return {
         "title": "What was seen",
-        "notes": figure(len(seen.notes)), "note_stops": figure(len({one.where for one in
-                                                                    seen.notes})),
+        "notes": figure(len(seen.notes)),
+        "note_stops": figure(len({note.where for note in seen.notes})),
         "growth": _growth(seen), "evenness": _counted(seen.evenness),
         "seeds": _seeds(seen), "subjects": _subjects(seen.notes), "roots": _roots(seen),
         "listed": [_listed(note, seen.depth_unit) for note in seen.notes],
@@ -106,7 +106,7 @@ def _seeds(seen):
     if told:
         up = share_over_stops(seen.seed_stops[told], [seen.seed_emerged[n] for n in told],
                               np.ones(len(told)))
-        made |= {"emerged": share(up.share),
+        made |= {"emerged": percent(up.share),
                  "emerged_interval": _interval_of_shares(up.low, up.high)}
     return made
 
@@ -217,7 +217,7 @@ def percent(value):
 
 
 def _interval_of_shares(low, high):
-    low, high = share(low), share(high)
+    low, high = share(low), share(high)  # whose ends are never sure, as those of a chance
     return {"low": low, "high": high, "text": f"{low['text']} to {high['text']}"}
 
 
