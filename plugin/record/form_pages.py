@@ -35,7 +35,8 @@ class Group:
 class Rule:
     """What must hold in a column besides its own limits, and what is wrong when it doesn't.
 
-    hard   a row that breaks it cannot be saved: it cannot be true
+    hard   a row that breaks it cannot be saved: it cannot be true. Soft only on columns without
+           limits of their own, for a column holds one constraint of one strength
     """
     holds: str
     words: str

@@ -227,7 +227,7 @@ def _map_tip(spec, titles):
         said = f"'<br>{titles[name]}: ' || {_as_html(value)}"
         parts.append(f"[% CASE WHEN {_quoted(name)} IS NULL THEN '' ELSE {said} END %]")
     if "photo" in TIPS[spec.name]:
-        beside = "file_path(decode_uri(@layer_id, 'path'))"
+        beside = "file_path(decode_uri(@layer, 'path'))"
         parts.append(f"[% CASE WHEN \"photo\" IS NULL THEN '' ELSE '<br><img width=\"240\" "
                      f"src=\"file:///' || {beside} || '/' || {_as_html(_quoted('photo'))} || "
                      "'\">' END %]")

@@ -76,6 +76,13 @@ def test_a_thin_half_is_replanted_and_a_full_one_kept(run, provider, record, tmp
     assert account["headline"].startswith("Replant 4.8 ac of 9.6 ac: expected gain USD ")
     assert account["sources"] and account["cautions"]
     assert 2 < account["break_even"]["value"] / acre < 8
+    settings = {one["name"]: one["figure"]["text"] for one in account["settings"]}
+    # As the field's form calls them; the record leaves the payment empty, and the seeds per unit
+    # have a default.
+    assert settings["Cost of planting again"].startswith("USD ")
+    assert (settings["Insurance payment"], settings["Seeds per unit"]) == (
+        "not entered", "80,000 seeds/seed unit")
+    assert settings["Yield table"] == "Corn yield by planting date and stand, Illinois"
 
 
 def test_the_money_does_not_depend_on_the_units(run, record, tmp_path, out):

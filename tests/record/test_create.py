@@ -395,6 +395,7 @@ def test_a_tip_names_what_is_entered_and_takes_no_note_for_html(record, stored_p
     assert said.startswith("<b>stop 4</b><br>Subject: root<br>Seen: &lt;")
     assert "&lt;script>alert(1)&lt;/script> &amp; more" in said and "<script" not in said
     assert "Severity" not in said  # nothing entered
+    assert f'src="file:///{record.parent}/photos/a.jpg"' in said
 
 
 def within(element):

@@ -139,7 +139,8 @@ def _advice(crop, unit):
         if row[0] == crop:
             made = {name: float(convert(float(text), "in", unit)) if text else None
                     for name, text in zip(table.columns[1:], row[1:])}
-            return {**made, "source": f"{table.head['source']}. {table.head['status_in_words']}"}
+            status = table.head["status_in_words"]
+            return {**made, "source": f"{table.head['source']}. {status[:1].upper()}{status[1:]}"}
     return {}
 
 

@@ -197,7 +197,8 @@ def test_the_plan_says_what_it_rests_on():
     assert plan.rate_unit == "seeds/ac" and plan.currency == "USD"
     assert plan.settings["crop_price"] == (4.5, "USD/bu")
     assert plan.settings["replant_date"] == ("2026-05-20", "")
-    assert plan.settings["yield_table"] == ("corn_nafziger_1994", "")
+    assert plan.settings["yield_table"] == (
+        "Corn yield by planting date and stand, Illinois", "")
     assert plan.settings["smallest_zone"] == (pytest.approx(0.05), "ac")
     assert plan.settings["smoothing_radius"] == (10, "m")
     assert any("Nafziger" in source and "1994" in source for source in plan.sources)
