@@ -20,7 +20,7 @@
         </data_defined_properties>
         <layer locked="0" pass="0" enabled="1" class="SimpleMarker">
           <Option type="Map">
-            <Option type="QString" name="angle" value="0"/>
+            <Option type="QString" name="angle" value="180"/>
             <Option type="QString" name="cap_style" value="square"/>
             <Option type="QString" name="color" value="204,121,167,255"/>
             <Option type="QString" name="horizontal_anchor_point" value="1"/>
@@ -40,7 +40,7 @@
             <Option type="QString" name="size_unit" value="MM"/>
             <Option type="QString" name="vertical_anchor_point" value="1"/>
           </Option>
-          <prop v="0" k="angle"/>
+          <prop v="180" k="angle"/>
           <prop v="square" k="cap_style"/>
           <prop v="204,121,167,255" k="color"/>
           <prop v="1" k="horizontal_anchor_point"/>
