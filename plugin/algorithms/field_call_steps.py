@@ -18,7 +18,10 @@ from ..layers.json_files import read_json, write_json
 from ..layers.rate_files import FORMATS
 from ..layers.vectors import REAL, TEXT, Column, VectorLayer, read_vector, write_vector
 from ..record.plan_settings import machine_width_m, smallest_zone_m2
-from ..record.read import Record
+from ..record.probe_readings import LAYER as PROBES
+from ..record.probe_readings import QUANTITIES, results_held
+from ..record.read import Record, open_record
+from ..record.schema import layer_spec
 from ..report.layers_of_folder import FIELD_LAYER
 from ..report.main_thread import on_main_thread
 from ..report.result_project import write_project
@@ -226,6 +229,21 @@ def _seen(work):
     work.found["seen"] = read_json(account)
 
 
+def _soil(work):
+    work.found["soil"] = []
+    if not work.record.counts[PROBES]:
+        return
+    for name in results_held(open_record(work.record.path, only=(PROBES,))):
+        account = work.scratch(f"soil_{name}.json")
+        try:
+            work.run("soilatprobes", RECORD=work.record.path, RESULT=list(QUANTITIES).index(name),
+                     OBSERVATIONS=work.scratch(f"soil_{name}.gpkg"), ACCOUNT=account)
+        except Refused as problem:
+            work.lacks(layer_spec(PROBES).column(name).title, problem)
+            continue
+        work.found["soil"].append(read_json(account))
+
+
 def _replant(work):
     if "stand" not in work.found:
         return
@@ -263,7 +281,7 @@ def _rates(work):
 
 def _summary(work):
     record, found = work.record, work.found
-    if not any(found.get(name) for name in ("stand", "pan", "yields", "seen")):
+    if not any(found.get(name) for name in ("stand", "pan", "yields", "seen", "soil")):
         raise InputProblem("Nothing could be made of the record. " + " ".join(work.lacking))
     area = float(convert(area_m2(record.boundary_wkb), "m2", record.units.area))
     write_vector(work.path("zones.gpkg"), "GPKG", [*work.layers, _field(record, area)])
@@ -278,7 +296,7 @@ def _summary(work):
          "field": record.field, "counts": record.counts},
         made("fieldcall", {"CELL": work.cell_m}, record.sha256),
         area=area, stand=found.get("stand"), pan=found.get("pan"), yields=found["yields"],
-        seen=found.get("seen"), lacking=work.lacking, **plans))
+        seen=found.get("seen"), soil=found["soil"], lacking=work.lacking, **plans))
 
 
 def _field(record, area):
@@ -309,5 +327,6 @@ STEPS = (
     ("Boundary", _boundary), ("Stand at the stops, and its surface", _stand),
     ("Stand zones", _stand_zones), ("Pan at the insertions, and its surfaces", _pan),
     ("Yields of earlier seasons", _yields), ("What was seen", _seen),
+    ("Soil samples", _soil),
     ("Replant plan", _replant), ("Tillage plan", _tillage), ("Rate files", _rates),
     ("Summary", _summary), ("Grower's report", _report), ("Project", _project))

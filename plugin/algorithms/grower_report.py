@@ -69,15 +69,16 @@ class GrowerReport(SpadeworkAlgorithm):
         summary = self.parameterAsFile(parameters, self.SUMMARY, context)
         folder = self.parameterAsFile(parameters, self.FOLDER, context)
         record = self.parameterAsFile(parameters, self.RECORD, context)
-        seen = None
+        told = {}
         try:
             if summary:
-                seen = read_summary(summary).get("seen")
+                told = read_summary(summary)
             if record:
                 open_record(record, only=())
         except InputProblem as problem:
             return False, str(problem)
-        if folder and not folder_holds_maps(folder) and not seen:
+        needs_maps = not (told.get("seen") or told.get("soil"))
+        if folder and needs_maps and not folder_holds_maps(folder):
             return False, tr("{folder} holds no layers to draw: neither surfaces/*.tif nor "
                              "zones.gpkg nor observations.gpkg. Choose the folder that the field "
                              "call wrote.").format(folder=folder)

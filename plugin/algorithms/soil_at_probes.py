@@ -6,13 +6,16 @@ from qgis.core import (
     QgsProcessingOutputNumber,
     QgsProcessingParameterEnum,
     QgsProcessingParameterFile,
+    QgsProcessingParameterFileDestination,
     QgsProcessingParameterVectorDestination,
 )
 
+from ..core.deliver.soil_account import soil_account
 from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
+from ..layers.json_files import write_json
 from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb, write_vector
-from ..record.probe_readings import LAYER, QUANTITIES
+from ..record.probe_readings import LAYER, QUANTITIES, acid_surface_samples
 from ..record.read import open_record
 from ..record.schema import layer_spec
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
@@ -26,10 +29,10 @@ class SoilAtProbes(SpadeworkAlgorithm):
             "depth it counts from: nitrate from cores of 12 in (30 cm), the others from short "
             "cores of about 7 in (18 cm), surface pH from the top 4 in (10 cm). What does not fit "
             "is named and left out; nothing in the record is changed.")
-    RECORD, RESULT, OBSERVATIONS = "RECORD", "RESULT", "OBSERVATIONS"
+    RECORD, RESULT, OBSERVATIONS, ACCOUNT = "RECORD", "RESULT", "OBSERVATIONS", "ACCOUNT"
 
     def initAlgorithm(self, configuration=None):
-        """Declare the record, the result wanted and the observations."""
+        """Declare the record, the result wanted, the observations and the account."""
         self.described(QgsProcessingParameterFile(self.RECORD, tr("Field record"),
                                                   extension="gpkg"),
                        tr("The GeoPackage of the field call."))
@@ -41,12 +44,16 @@ class SoilAtProbes(SpadeworkAlgorithm):
             self.OBSERVATIONS, tr("Soil result at the probes")),
             tr("A point a sample: value and its standard error in ppm, % or pH, how it was "
                "found, depths in in or cm."))
+        self.described(QgsProcessingParameterFileDestination(
+            self.ACCOUNT, tr("Account (JSON)"), "JSON (*.json)", optional=True,
+            createByDefault=False), tr("What was used, left out and doubted, for the summary."))
         self.addOutput(QgsProcessingOutputNumber("USED", tr("Samples used")))
         self.addOutput(QgsProcessingOutputNumber("LEFT_OUT", tr("Samples left out")))
 
     def processAlgorithm(self, parameters, context, feedback):
         """Read the samples, choose, write the points."""
         path = self.parameterAsOutputLayer(parameters, self.OBSERVATIONS, context)
+        account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         name = list(QUANTITIES)[self.parameterAsEnum(parameters, self.RESULT, context)]
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
@@ -58,12 +65,18 @@ class SoilAtProbes(SpadeworkAlgorithm):
             write_vector(path, driver_of(path), [replace(
                 _layer(name, found, record),
                 made=made(self.ID, {"result": name}, record.sha256))])
+            if account_path:
+                write_json(account_path, soil_account(
+                    name, found.observations, methods=found.methods, bottom_m=found.bottom_m,
+                    depth_unit=record.units.depth, left_out=len(found.left_out),
+                    warnings=found.warnings, acid_surfaces=len(acid_surface_samples(record))
+                    if name == "surface_ph" else 0))
         except Stopped:
             return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
-        return {self.OBSERVATIONS: path, "USED": len(found.observations),
-                "LEFT_OUT": len(found.left_out)}
+        return {self.OBSERVATIONS: path, self.ACCOUNT: account_path,
+                "USED": len(found.observations), "LEFT_OUT": len(found.left_out)}
 
 
 def _layer(name, found, record):

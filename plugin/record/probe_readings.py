@@ -72,11 +72,13 @@ def nitrate_readings(record):
 def ph_readings(record):
     """Return the pH of the short cores, by whichever method, each with that method's error.
 
-    pH read at the surface in the field is a quantity of its own: see `surface_ph_readings`.
+    pH of the surface, read in the field or of shallow samples, is a quantity of its own: see
+    `surface_ph_readings`.
 
     Raises   InputProblem: the record holds no result, or none that can be used
     """
-    return _readings(record, "ph", "short", _results(record, "ph", "ph_method"))
+    samples = _results(record, "ph", "ph_method")
+    return _readings(record, "ph", "short", samples.where(~_shallow(samples)))
 
 
 def surface_ph_readings(record):
@@ -86,13 +88,7 @@ def surface_ph_readings(record):
 
     Raises   InputProblem: the record holds no result, or none that can be used
     """
-    samples = _results(record, "ph", "ph_method")
-    shallow = judge_depths("surface", samples.top_m, samples.bottom_m) == FITS
-    field = _results(record, "surface_ph", "surface_ph_method", bottom="surface_ph_depth",
-                     top=None)
-    return _readings(record, "surface_ph", "surface", _Results(*(
-        np.concatenate([getattr(field, part.name), getattr(samples, part.name)[shallow]])
-        for part in fields(_Results))))
+    return _readings(record, "surface_ph", "surface", _surface_results(record))
 
 
 def buffer_ph_readings(record):
@@ -121,6 +117,15 @@ QUANTITIES = {"nitrate_n_ppm": nitrate_readings, "ph": ph_readings,
               "potassium_ppm": potassium_readings}
 
 
+def results_held(record):
+    """Return the names of the QUANTITIES of which the record holds a result, used or not."""
+    samples = _results(record, "ph", "ph_method")
+    held = {name: len(_results(record, name).numbers) for name in QUANTITIES}
+    held |= {"ph": np.count_nonzero(~_shallow(samples)),
+             "surface_ph": len(_surface_results(record).numbers)}
+    return tuple(name for name in QUANTITIES if held[name])
+
+
 def acid_surface_samples(record):
     """Return the rows (fid) whose surface is more acid than the sample; see `acid_surface`."""
     table = record.table(LAYER)
@@ -135,6 +140,25 @@ class _Results:
     methods: np.ndarray
     top_m: np.ndarray
     bottom_m: np.ndarray
+
+    def where(self, mask):
+        """Return those for which the mask holds."""
+        return _Results(*(getattr(self, part.name)[mask] for part in fields(self)))
+
+
+def _shallow(samples):
+    """Whether each sample is one of the surface alone."""
+    return judge_depths("surface", samples.top_m, samples.bottom_m) == FITS
+
+
+def _surface_results(record):
+    """The surface pH read in the field, then that of shallow samples."""
+    field = _results(record, "surface_ph", "surface_ph_method", top=None,
+                     bottom="surface_ph_depth")
+    samples = _results(record, "ph", "ph_method")
+    samples = samples.where(_shallow(samples))
+    return _Results(*(np.concatenate([getattr(field, part.name), getattr(samples, part.name)])
+                      for part in fields(_Results)))
 
 
 def _results(record, column, method="", *, top="top_depth", bottom="bottom_depth"):

@@ -13,6 +13,7 @@ from .plan_section import draw_plan
 from .sections import draw_method, draw_pan, draw_stand, draw_yields
 from .seen_section import draw_seen
 from .sheet import Sheet
+from .soil_section import draw_soil
 from .words import text_of, tr
 
 _DPI = 300.0
@@ -77,6 +78,8 @@ def compose(project, summary, maps, *, paper="A4", photos=None, tick=None):
         draw_pan(sheet, summary, maps)
     if summary.get("seen"):
         draw_seen(sheet, summary["seen"], photos)
+    if summary.get("soil"):
+        draw_soil(sheet, summary["soil"])
     for key in ("replant", "tillage"):
         if summary[key]:
             draw_plan(sheet, summary, maps, key)

@@ -46,6 +46,8 @@ def faults_of(summary):
                if not isinstance(summary.get(key), (dict, type(None)))]
     if not isinstance(summary.get("seen"), (dict, type(None))):  # older summaries have none
         faults.append(tr("{section} is not what it should be").format(section="seen"))
+    if not isinstance(summary.get("soil", []), list):
+        faults.append(tr("{section} is not what it should be").format(section="soil"))
     if faults:
         return faults
     if summary.get("units") not in ("us", "metric"):

@@ -36,7 +36,7 @@ def test_a_result_goes_out_as_points_with_its_error(
         run, provider, record, out, result, value, error, method, bottom):
     before = sha256(samples(record))
     found = run("soilatprobes", RECORD=record, RESULT=list(QUANTITIES).index(result),
-                OBSERVATIONS=out / "o.gpkg")
+                OBSERVATIONS=out / "o.gpkg", ACCOUNT=out / "o.json")
     assert set(found) == {one.name() for one in
                           provider.algorithm("soilatprobes").outputDefinitions()}
     assert (found["USED"], found["LEFT_OUT"]) == (1, 1 if result == "nitrate_n_ppm" else 0)
@@ -46,6 +46,8 @@ def test_a_result_goes_out_as_points_with_its_error(
     assert (row["value"], row["error"], row["method"]) == (value, error, method)
     assert row["bottom"] == pytest.approx(bottom, rel=1e-9)  # there and back in metres
     assert row.GetGeometryRef().GetX() == PLACE["x"]
+    account = json.loads((out / "o.json").read_text(encoding="utf-8"))
+    assert account["mean"]["value"] == value and account["methods"] == f"{method} 1"
 
 
 def test_what_was_seen_goes_out_as_the_summary_has_it(run, provider, record, out):
@@ -75,9 +77,13 @@ def test_a_cancelled_run_leaves_nothing(run, record, out, cancelling, algorithm,
 
 
 def test_a_record_of_notes_alone_becomes_a_report(run, record, out):
-    notes(record)
+    samples(notes(record))
     run("fieldcall", RECORD=record, OUTPUT_FOLDER=out / "results")
     summary = json.loads((out / "results" / "summary.json").read_text(encoding="utf-8"))
     assert summary["seen"]["seeds"]["mean"]["text"] == "2.0 in"
     assert summary["stand"] is None
+    nitrate, ph = summary["soil"]
+    assert (nitrate["mean"]["text"], nitrate["left_out"]["text"], nitrate["depth"]["text"]) == (
+        "15.0 ppm", "1", "12.0 in")
+    assert "only 7 in" in nitrate["warnings"][0] and ph["mean"]["text"] == "6.1"
     assert (out / "results" / "report.pdf").stat().st_size > 5000

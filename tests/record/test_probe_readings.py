@@ -7,6 +7,7 @@ from plugin.record.probe_readings import (
     acid_surface_samples,
     nitrate_readings,
     ph_readings,
+    results_held,
     surface_ph_readings,
 )
 from plugin.record.read import open_record
@@ -89,6 +90,14 @@ def test_a_surface_ph_stands_beside_the_samples_own_and_both_are_kept(qgis_app, 
     assert [(one.fid, one.why) for one in found.left_out] == [
         (3, "its depth is not entered. This result counts only of cores no deeper than 4 in.")]
     assert acid_surface_samples(record).tolist() == [1]
+    assert ph_readings(record).left_out == () and results_held(record) == ("ph", "surface_ph")
+
+
+def test_a_record_of_shallow_samples_holds_surface_ph_and_no_other(qgis_app, tmp_path):
+    record = call(tmp_path, {"ph": 5.6, "bottom_depth": 2.0}, deep())
+    assert results_held(record) == ("nitrate_n_ppm", "surface_ph")
+    with pytest.raises(InputProblem, match="holds no pH"):
+        ph_readings(record)
 
 
 def test_a_core_entered_as_of_another_kind_is_used_by_its_depth_and_named(qgis_app, tmp_path):

@@ -5,6 +5,8 @@ import numpy as np
 import pytest
 
 from plugin.core.deliver.seen import Note, Seen, seen_account
+from plugin.core.deliver.soil_account import soil_account
+from plugin.core.observations import Observations
 from tests.report.field_call_folder import summary
 from tests.report.pdf_reading import squeezed, words_of
 from tests.report.test_grower_pdf import texts_in
@@ -79,3 +81,13 @@ def test_a_long_walk_is_cut_after_sixty_notes_and_says_so(printed, count, more):
     assert "Weed 56." in said and "Weed 57." not in said  # three notes come before them
     assert more is None or more in said
     assert ("more notes are in the record" in said) is (more is not None)
+
+
+def test_soil_results_are_printed_with_depth_method_and_what_was_left_out(printed):
+    soil = soil_account("nitrate_n_ppm", Observations.of(
+        "Nitrate nitrogen", "ppm", [(0, 0), (9, 0)], [14.0, 18.0]), methods=("laboratory",) * 2,
+        bottom_m=[0.3048, 0.3048], depth_unit="in", left_out=1,
+        warnings=("probe_points, row 3: only 7 in deep. Left out.",))
+    words = squeezed(words_of(printed({**summary(), "soil": [soil]}), "-layout"))
+    wanted = [*texts_in(soil), *soil["warnings"], "Soil samples", "laboratory 2"]
+    assert [text for text in wanted if squeezed(text) not in words] == []

@@ -1,6 +1,8 @@
 """A plan as figures and words: what the summary keeps and the report prints."""
 from .figures import figure, interval, share
 
+NOT_ENTERED = "not entered"
+
 
 def plan_account(plan, *, title, headline, break_even=None, names=None, not_entered=()):
     """Return a Plan as plain figures and words.
@@ -33,7 +35,7 @@ def plan_account(plan, *, title, headline, break_even=None, names=None, not_ente
             "gain": figure(plan.gain, plan.currency),
             "interval": interval(plan.gain_low, plan.gain_high, plan.currency)},
         "settings": [{"name": (names or {}).get(name) or _words(name),
-                      "figure": _setting(*pair, entered=name not in not_entered)}
+                      "figure": _setting(*((NOT_ENTERED, "") if name in not_entered else pair))}
                      for name, pair in plan.settings.items()],
         "sources": list(plan.sources),
         "break_even": None if break_even is None else figure(*break_even),
@@ -111,9 +113,7 @@ def _words(name):
     return f"{words[:1].upper()}{words[1:]}"
 
 
-def _setting(value, unit, *, entered):
-    if not entered:
-        return {"value": None, "unit": unit, "text": "not entered"}
+def _setting(value, unit):
     if isinstance(value, str):
         return {"value": value, "unit": unit, "text": value}
     return figure(value, unit)

@@ -11,8 +11,8 @@ TITLES = {"stand_counts": "Stand counts", "row_counts": "Rows counted one by one
           "probe_points": "Soil cores", "scout_notes": "Notes", "yield_points": "Yield records"}
 
 
-def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None, replant=None,
-               tillage=None, lacking=()):
+def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None, soil=(),
+               replant=None, tillage=None, lacking=()):
     """Return the summary as plain data, in the shape that the report reads.
 
     Parameters
@@ -23,6 +23,7 @@ def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None
         pan       dict: account, top, bottom, chance_area, or None
         yields    list of dict: account, surface
         seen      account of what was seen, or None
+        soil      accounts of the soil results
         replant, tillage   plan accounts, or None
         lacking   sentences: what could not be done, and why
     """
@@ -41,7 +42,7 @@ def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None
         "stand": None if stand is None else _stand(stand, field, units),
         "pan": None if pan is None else _pan(pan, units),
         "yields": [_yield(one) for one in yields],
-        "seen": seen,
+        "seen": seen, "soil": list(soil),
         "replant": replant, "tillage": tillage,
         "cautions": _once([plan["cautions"] for plan in (replant, tillage) if plan]
                           + [DEEP_TILLAGE] * (pan is not None)), "lacking": list(lacking)}

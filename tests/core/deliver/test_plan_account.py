@@ -70,7 +70,7 @@ def test_settings_are_called_as_the_form_calls_them_and_what_is_empty_is_no_0():
                          not_entered=(other,))
     assert [(one["name"], one["figure"]["text"]) for one in found["settings"]] == [
         ("Cost of seed", "USD 250"), ("Table", "not entered")]
-    assert found["settings"][1]["figure"]["value"] is None
+    assert found["settings"][1]["figure"]["value"] == "not entered"
 
 
 @pytest.mark.parametrize(("value", "text"), [

@@ -66,7 +66,7 @@ def figures_in(part):
 def test_the_summary_has_every_section_and_goes_to_json():
     found = summary()
     assert set(found) == {"made", "units", "field", "readings", "stand", "pan", "yields", "seen",
-                          "replant", "tillage", "cautions", "lacking"}
+                          "soil", "replant", "tillage", "cautions", "lacking"}
     assert json.loads(json.dumps(found, allow_nan=False)) == found
     texts = [each["text"] for each in figures_in(found)]
     assert len(texts) > 30
