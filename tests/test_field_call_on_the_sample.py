@@ -145,7 +145,10 @@ def test_every_figure_of_the_summary_stands_in_the_report(results, summary):
                *summary["tillage"]["totals"]["area_by_action"].values(),
                *(part for plan in ("replant", "tillage") for zone in summary[plan]["zones"]
                  for part in (zone["rate"], zone["area"], zone["chance"])),
-               *(one["mean"] for one in summary["yields"])]
+               *(one["mean"] for one in summary["yields"]),
+               *(summary["seen"]["seeds"][name] for name in ("mean", "interval", "emerged")),
+               *(one["counted_incidence"] for one in summary["seen"]["subjects"]
+                 if "counted_incidence" in one), *(one["mean"] for one in summary["soil"])]
     missing = [figure["text"] for figure in printed if figure["text"] not in words]
     assert not missing
 
@@ -185,6 +188,20 @@ def test_the_yield_maps_show_the_low_part_that_the_truth_has(results):
     cells, positions = inside_cells(surface)
     true = truth.dry_yield_at(positions, 2024)
     assert np.corrcoef(surface.estimate.flat[cells], true)[0, 1] > 0.9
+
+
+def test_what_was_seen_and_sampled_is_near_the_truth(summary):
+    seeds = summary["seen"]["seeds"]
+    # Sown 2.0 in deep, 2.2 in the crusted part, each seed give or take 0.2 in.
+    low, high = (seeds["interval"][end]["value"] for end in ("low", "high"))
+    assert low < 2.2 and high > 2.0 and high - low < 0.4
+    assert (seeds["seeds"]["value"], seeds["stops"]["value"]) == (30, 10)
+    soil = {one["name"]: one for one in summary["soil"]}
+    # 17 ppm, 11 in the crusted part; pH 6.2, 0.7 more there, and the surface 0.3 below.
+    assert 11 < soil["nitrate_n_ppm"]["mean"]["value"] < 20
+    assert soil["nitrate_n_ppm"]["samples"]["value"] == 10
+    assert soil["surface_ph"]["mean"]["value"] < soil["ph"]["mean"]["value"] < 6.9
+    assert soil["ph"]["methods"] == "laboratory 5, meter 10"
 
 
 def test_the_record_is_left_as_it_was(call):
