@@ -21,6 +21,6 @@ def store_default_style(layer, name, description):
     if not hasattr(layer, "saveStyleToDatabaseV2"):
         return layer.saveStyleToDatabase(name, description, True, "")
     result, problem = layer.saveStyleToDatabaseV2(name, description, True, "")
-    if result == QgsMapLayer.SaveStyleResult.Success:
-        return ""
-    return problem or "no reason given"
+    kinds = QgsMapLayer.SaveStyleResult  # a style without SLD, which nothing here reads, is stored
+    lost = result & (kinds.QmlGenerationFailed | kinds.DatabaseWriteFailed)
+    return (problem or "no reason given") if lost else ""

@@ -6,7 +6,6 @@ ties them to one record where a project holds several.
 """
 from dataclasses import dataclass
 
-from ..core.observe.growth_stage import growth_stages
 from ..core.observe.soil import core_depth
 from ..core.units import convert
 from .likely import likely_ranges
@@ -153,7 +152,8 @@ def default_of(layer, column, unit_system):
     """Return the expression a new row of a form starts with in a column, "" for none.
 
     A stop's number counts on; a reading of another layer gets that of the stop it is taken at.
-    What seldom changes during a walk is taken over from the last row.
+    What seldom changes during a walk is taken over from the last row. Nothing is worked out from
+    other columns of the row: that would have to be done again at each change, over what is typed.
     """
     fixed = {"reading_id": "uuid('WithoutBraces')", "taken_at": "now()"}.get(column.name)
     if fixed:
@@ -170,24 +170,17 @@ def default_of(layer, column, unit_system):
 
 
 def _defaults(unit_system):
-    field = _title("field")
-    fitting = " ".join(
-        f"WHEN \"core_type\" = '{core}' THEN {_usual(core, unit_system):g}"
-        for core in ("short", "nitrate"))
+    short = round(float(convert(core_depth("short").usual_m, "m", unit_system.depth)))
     return {
         ("stand_counts", "stop"): "coalesce(maximum(\"stop\"), 0) + 1",
         ("stand_counts", "method"): _last("method", "'row_length'"),
-        ("stand_counts", "row_width"): f"aggregate('{field}', 'max', \"row_width\")",
-        ("stand_counts", "growth_stage_bbch"): _bbch_of_leaves(field),
-        ("scout_notes", "growth_stage_bbch"): _bbch_of_leaves(field),
-        ("scout_notes", "incidence"):
-            "round(100.0 * \"plants_affected\" / \"plants_checked\", 1)",
+        ("stand_counts", "row_width"): f"aggregate('{_title('field')}', 'max', \"row_width\")",
         ("compaction_readings", "means"): _last("means", "'gauge'"),
         ("compaction_readings", "cone"): _last("cone"),
         ("compaction_readings", "moisture"): _last("moisture"),
         ("probe_points", "core_type"): _last("core_type", "'short'"),
-        ("probe_points", "top_depth"): "0",
-        ("probe_points", "bottom_depth"): f"CASE {fitting} END",
+        ("probe_points", "top_depth"): _last("top_depth", "0"),
+        ("probe_points", "bottom_depth"): _last("bottom_depth", f"{short}"),
         ("probe_points", "cores"): _last("cores"),
         ("probe_points", "ph_method"): _last("ph_method"),
         ("probe_points", "surface_ph_method"): _last("surface_ph_method"),
@@ -201,19 +194,6 @@ def _last(column, otherwise="NULL"):
 
 def _title(layer):
     return layer_spec(layer).title
-
-
-def _usual(core, unit_system):
-    return round(float(convert(core_depth(core).usual_m, "m", unit_system.depth)))
-
-
-def _bbch_of_leaves(field):
-    cases = " ".join(
-        f"WHEN \"leaf_collars\" = {stage.leaves} AND aggregate('{field}', 'max', \"crop\") = "
-        f"'{crop}' THEN {stage.bbch}"
-        for crop in ("corn", "soybean") for stage in growth_stages(crop)
-        if stage.leaves is not None)
-    return f"CASE {cases} END"
 
 
 def asked_of(layer, columns, unit_system, titles):

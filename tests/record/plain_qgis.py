@@ -120,7 +120,9 @@ def main(record):
     seen["asked of an odd stop"] = shown_boxes(form)
     seen["second stop committed"] = stops.commitChanges()
     samples, notes = layers["probe_points"], layers["scout_notes"]
-    seen["sample saved"], _ = new_row(samples, 500012, core_type="nitrate", nitrate_n_ppm=14.0)
+    seen["sample saved"], _ = new_row(samples, 500012, core_type="nitrate",
+                                      bottom_depth=12.0, nitrate_n_ppm=14.0)
+    seen["second sample saved"], _ = new_row(samples, 500099, nitrate_n_ppm=18.0)
     seen["sample committed"] = samples.commitChanges()
     seen["wrong note saved"], _ = new_row(notes, 500012, plants_checked=5, plants_affected=6)
     notes.rollBack()

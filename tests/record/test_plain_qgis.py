@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from plugin.core.observe.growth_stage import stage_of_leaves
 from plugin.record.probe_readings import nitrate_readings
 from plugin.record.read import open_record
 
@@ -41,6 +40,7 @@ def test_all_rows_were_saved_but_for_those_that_cannot_be(filled):
             if name.endswith(("saved", "committed"))} == {
         "negative saved": False, "wrong note saved": False, "stop saved": True,
         "stop committed": True, "rows committed": True, "second stop saved": True,
+        "second sample saved": True,
         "second stop committed": True, "sample saved": True, "sample committed": True,
         "note saved": True, "note committed": True}
 
@@ -66,15 +66,16 @@ def test_a_new_row_starts_with_what_is_known(filled):
     assert stops["row_width"].tolist() == [30.0, 30.0] and None not in stops["taken_at"]
     assert len(set(stops["reading_id"])) == 2
     assert notes["stop"].tolist() == [1]  # the stop 2 m beside it, not the one 88 m away
-    assert notes["incidence"].tolist() == [4.0]  # 2 of 50
-    assert notes["growth_stage_bbch"].tolist() == [stage_of_leaves("corn", 4).bbch]
     assert notes["photo"].tolist() == ["a.jpg"] and filled[0]["photo relative to the project"]
 
 
-def test_a_nitrate_core_starts_at_its_twelve_inches_and_counts(filled):
+def test_a_nitrate_core_after_another_starts_with_its_kind_and_depth_and_counts(filled):
     record = open_record(filled[1])
-    assert record.table("probe_points")["bottom_depth"].tolist() == [12.0]
-    assert nitrate_readings(record).observations.values.tolist() == [14.0]
+    samples = record.table("probe_points")
+    assert samples["core_type"].tolist() == ["nitrate", "nitrate"]
+    assert samples["bottom_depth"].tolist() == [12.0, 12.0]
+    assert samples["stop"].tolist() == [1, 2] and samples["top_depth"].tolist() == [0.0, 0.0]
+    assert nitrate_readings(record).observations.values.tolist() == [14.0, 18.0]
 
 
 def test_what_is_asked_is_shown_and_the_rest_is_not(filled):
