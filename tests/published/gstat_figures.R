@@ -43,15 +43,19 @@ model_of <- function(m) {
   nugget <- sum(m$psill[m$model == "Nug"])
   part <- m[m$model != "Nug", ]
   if (!nrow(part)) return(list(family = "nugget", nugget = nugget))
-  key <- as.character(part$model)
-  if (key == "Mat") key <- paste0("Mat", part$kappa)
-  list(family = unname(FAMILY[key]), nugget = nugget, partial_sill = part$psill,
-       range_m = part$range)
+  part <- part[order(part$range), ]
+  key <- as.character(part$model[1])
+  if (key == "Mat") key <- paste0("Mat", part$kappa[1])
+  found <- list(family = unname(FAMILY[key]), nugget = nugget, partial_sill = sum(part$psill),
+                range_m = part$range[1])
+  if (nrow(part) == 2)
+    found <- c(found, list(long_sill = part$psill[2], long_range_m = part$range[2]))
+  found
 }
 WEIGHTS <- c("7" = "N/h^2", "1" = "N", "2" = "N/gamma^2", "6" = "equal")
-fits <- function(v, starts) {
+fits <- function(v, starts, methods = names(WEIGHTS)) {
   found <- list()
-  for (method in names(WEIGHTS)) for (start in starts) {
+  for (method in methods) for (start in starts) {
     fit <- suppressWarnings(fit.variogram(v, start, fit.method = as.integer(method)))
     found[[length(found) + 1]] <- c(model_of(fit), list(
       weights = unname(WEIGHTS[method]), sse = attr(fit, "SSErr"),
@@ -117,12 +121,20 @@ csv("meuse_targets.csv", c(
 places <- picked; coordinates(places) <- ~x + y
 v <- variogram(log_zinc ~ 1, meuse)
 robust <- variogram(log_zinc ~ 1, meuse, cressie = TRUE)
+two <- function(family, nugget, short, short_range, long, long_range)
+  vgm(long, family, long_range, add.to = vgm(short, family, short_range, nugget))
 starts <- list(vgm(0.5, "Sph", 500, 0.1), vgm(0.5, "Exp", 300, 0.1), vgm(0.5, "Gau", 400, 0.1),
                vgm(0.5, "Mat", 200, 0.1, kappa = 1.5), vgm(0.5, "Mat", 150, 0.1, kappa = 2.5))
 models <- list(spherical = vgm(0.59, "Sph", 900, 0.05), exponential = vgm(0.65, "Exp", 400, 0.02),
                gaussian = vgm(0.505, "Gau", 411, 0.124),
                matern_3_2 = vgm(0.6, "Mat", 200, 0.08, kappa = 1.5),
-               matern_5_2 = vgm(0.55, "Mat", 150, 0.1, kappa = 2.5))
+               matern_5_2 = vgm(0.55, "Mat", 150, 0.1, kappa = 2.5),
+               nested = two("Sph", 0.05, 0.2, 250, 0.4, 1000))
+zinc_blocks <- function(places, ...) krige(zinc ~ 1, meuse, places, vgm(134000, "Sph", 800, 24200),
+                                           nmax = 40, block = c(40, 40), debug.level = 0, ...)
+printed <- data.frame(x = c(181170, 180310, 180205, 178673, 178770, 178270),
+                      y = c(333250, 332189, 331707, 330066, 330675, 331075))
+coordinates(printed) <- ~x + y
 of_meuse <- list(
   variograms = list(
     default = gammas(v), cressie_hawkins = gammas(robust),
@@ -132,6 +144,8 @@ of_meuse <- list(
     one_direction = gammas(variogram(log_zinc ~ 1, meuse, alpha = 30, tol.hor = 15,
                                      cutoff = 1500, width = 150))),
   fits = fits(v, starts),
+  zinc_blocks = list(gauss = results(zinc_blocks(printed)@data),
+                     regular = results(zinc_blocks(printed, set = list(nblockdiscr = 4))@data)),
   kriging = krigings("log_zinc", "dist", meuse, places, models, c(40, 40), meuse$error_variance))
 
 # a small grid with two readings at some places: what falls on the edge of a bin, or on distance 0
@@ -150,11 +164,11 @@ of_lattice <- list(variograms = list(
 data(jura)
 metres <- function(table) {
   data.frame(x = round(1000 * table$Xloc, 6), y = round(1000 * table$Yloc, 6), Co = table$Co,
-             Ni = table$Ni)
+             Ni = table$Ni, Zn = table$Zn)
 }
 near <- metres(prediction.dat)
 near$error_variance <- 0.2 * (1 + seq_len(nrow(near)) %% 4)
-words <- c("Topsoil of the Swiss Jura: x, y in metres, cobalt (Co) and nickel (Ni) in mg/kg. Data",
+words <- c("Topsoil of the Swiss Jura: x, y in metres, cobalt, nickel and zinc in mg/kg. Data",
            "set jura of the R package gstat (GPL-2 or later); P. Goovaerts (1997), Geostatistics for",
            "Natural Resources Evaluation.")
 csv("jura.csv", c(words, "error_variance is made up for checks."), near)
@@ -162,14 +176,24 @@ far <- metres(validation.dat)[1:20, c("x", "y", "Ni")]
 csv("jura_targets.csv", c(words, "20 places of its validation set."), far)
 coordinates(near) <- ~x + y; coordinates(far) <- ~x + y
 v <- variogram(Co ~ 1, near)
+zinc_50 <- variogram(Zn ~ 1, near, cutoff = 2000, width = 50)
+zinc_100 <- variogram(Zn ~ 1, near, cutoff = 2000, width = 100)
+nested_fits <- function(v, of) {
+  found <- fits(v, list(two("Sph", 80, 350, 250, 430, 1300), two("Exp", 80, 350, 90, 430, 450)),
+                "7")
+  names(found) <- paste(of, c("spherical", "exponential"))
+  found
+}
 of_jura <- list(
-  variograms = list(default = gammas(v),
+  variograms = list(default = gammas(v), zinc_50 = gammas(zinc_50), zinc_100 = gammas(zinc_100),
                     cressie_hawkins = gammas(variogram(Co ~ 1, near, cressie = TRUE)),
                     directions = gammas(variogram(Co ~ 1, near, alpha = c(0, 45, 90, 135)))),
   fits = fits(v, list(vgm(10, "Sph", 800, 2), vgm(10, "Exp", 400, 2), vgm(10, "Gau", 400, 2))),
+  nested_fits = c(nested_fits(zinc_50, "zinc_50"), nested_fits(zinc_100, "zinc_100")),
   kriging = krigings("Co", "Ni", near, far,
                      list(spherical = vgm(12, "Sph", 1100, 1.5),
-                          exponential = vgm(13, "Exp", 400, 1)),
+                          exponential = vgm(13, "Exp", 400, 1),
+                          nested = two("Exp", 1, 6, 70, 7, 600)),
                      c(40, 40), near$error_variance))
 
 writeLines(plain(list(

@@ -43,5 +43,5 @@ def variogram(data_set, name, heading=0.0):
 
 def model(stored):
     """The CovarianceModel of a stored model or fit."""
-    return CovarianceModel(stored["family"], stored["nugget"], stored["partial_sill"],
-                           stored["range_m"])
+    keys = {"family", "nugget", "partial_sill", "range_m", "long_sill", "long_range_m"}
+    return CovarianceModel(**{key: stored[key] for key in keys & stored.keys()})

@@ -13,10 +13,17 @@ VARIANCES = 60        # sills tried, evenly spaced in the logarithm
 SILLS = (0.01, 10.0)  # least and greatest of them, in variances of the readings
 SHORTEST = 0.04       # least reach tried, as a share of the extent
 LEAST_ERROR = 1e-6    # error variance that keeps the algebra safe, in variances of the readings
+WIDE = 0.5      # power of the sill that the prior of its logarithm goes by: uniform in the root
+UNBIASED = -1.0  # the power with which, without errors and structure, the average is S / (n - 1)
 
 
 def averaged_model(positions_m, values, error_variance, like, *, drift=None):
-    """Return a model like another, its covariance averaged over all that suit the readings.
+    """Return the model of `averaged_models` with the prior WIDE, whose intervals hold."""
+    return averaged_models(positions_m, values, error_variance, like, drift=drift)[0]
+
+
+def averaged_models(positions_m, values, error_variance, like, *, drift=None, priors=(WIDE,)):
+    """Return models like another, the covariance averaged over all that suit the readings.
 
     The peak of the likelihood understates how much few readings leave open: it takes one set of
     parameters for certain. Here every combination of range, nugget share and sill on a grid is
@@ -26,7 +33,9 @@ def averaged_model(positions_m, values, error_variance, like, *, drift=None):
     range is their mean in the logarithm, weighed by the partial sills.
 
     Before the readings all ranges are held equally likely in the logarithm, all nugget shares
-    equally likely, and the sill equally likely in its square root. A share of 1 is among them, so
+    equally likely, and the sill by a power of it: WIDE holds it equally likely in its square root,
+    which leaves room for large ones, as honest intervals must; UNBIASED expects of it what the
+    readings show, for whoever goes on to draw readings from it. A share of 1 is among them, so
     where readings show no structure the partial sill shrinks towards 0. A model without structure
     gives the average of such. Family, heading and ratio stay as they are. Time grows with the cube
     of n, memory with its square.
@@ -37,7 +46,8 @@ def averaged_model(positions_m, values, error_variance, like, *, drift=None):
         error_variance  (n,) known error variance of each value, unit squared
         like            CovarianceModel: its family, heading and ratio are kept
         drift           None, or (n,) or (n, p) drift at the readings, as for fit_reml
-    Returns  CovarianceModel
+        priors          powers of the sill, one for each model wanted; they share the work
+    Returns  list of CovarianceModel
     Source   Handcock and Stein (1993), Technometrics 35:403-410; a grid of parameters: Diggle and
              Ribeiro (2007), Model-based Geostatistics, chapter 7; uniform in the standard
              deviation: Gelman (2006), Bayesian Analysis 1:515-534 (all cited from memory)
@@ -51,14 +61,20 @@ def averaged_model(positions_m, values, error_variance, like, *, drift=None):
     readings = left, errors + LEAST_ERROR * spread, columns
     sills = spread * np.exp(np.linspace(*np.log(SILLS), VARIANCES))
     if not like.structured:
-        weight = _weights(readings, [np.eye(len(values))], np.ones(1), sills)
-        return CovarianceModel(NUGGET, float((weight * sills).sum()))
+        likelihood = _likelihoods(readings, [np.eye(len(values))], np.ones(1), sills)
+        return [CovarianceModel(NUGGET, float((_weights(likelihood, sills, prior) * sills).sum()))
+                for prior in priors]
     places = like.stretched(positions_m)
     distances = cdist(places, places)
     ranges = _ranges(distances, FAMILIES[like.family].reach)
     shares = np.linspace(0, 1, SHARES)
-    weight = _weights(readings, [FAMILIES[like.family].correlation(distances / range_m)
-                                 for range_m in ranges], shares, sills)
+    likelihood = _likelihoods(readings, [FAMILIES[like.family].correlation(distances / range_m)
+                                         for range_m in ranges], shares, sills)
+    return [_average(like, _weights(likelihood, sills, prior), ranges, shares, sills)
+            for prior in priors]
+
+
+def _average(like, weight, ranges, shares, sills):
     partial_sill = (weight * (1 - shares)[:, None] * sills).sum(axis=(1, 2))
     range_m = np.exp(partial_sill @ np.log(ranges) / partial_sill.sum())
     return replace(like, nugget=float((weight * shares[:, None] * sills).sum()),
@@ -92,12 +108,16 @@ def _ranges(distances, reach):
     return np.exp(np.linspace(np.log(shortest), np.log(extent), RANGES)) / reach
 
 
-def _weights(readings, correlations, shares, sills):
-    """Weight (ranges, shares, sills) of each combination; they add up to 1."""
-    logarithm = np.array([[_log_likelihood(readings, *spectrum, sills)
-                           for spectrum in _spectra(correlation, readings[1], shares)]
-                          for correlation in correlations])
-    logarithm += 0.5 * np.log(sills)  # evenly spaced in the logarithm, uniform in the root
+def _likelihoods(readings, correlations, shares, sills):
+    """Restricted log-likelihood (ranges, shares, sills) of each combination."""
+    return np.array([[_log_likelihood(readings, *spectrum, sills)
+                      for spectrum in _spectra(correlation, readings[1], shares)]
+                     for correlation in correlations])
+
+
+def _weights(likelihood, sills, prior):
+    """Weight of each combination, sills evenly spaced in the logarithm; they add up to 1."""
+    logarithm = likelihood + prior * np.log(sills)
     weight = np.exp(logarithm - logarithm.max())
     return weight / weight.sum()
 

@@ -13,8 +13,9 @@ ROUGH = ("spherical", "exponential")  # families whose replacement has no negati
 
 def reach_m(model):
     """Return the distance (m, stretched) beyond which correlation is NEGLIGIBLE."""
+    longest_m = model.structures[-1][1]
     if model.family == "spherical":
-        return model.range_m
+        return longest_m
     near, far = 0.0, 50.0  # every family falls with distance
     for _ in range(40):
         middle = (near + far) / 2
@@ -22,7 +23,7 @@ def reach_m(model):
             near = middle
         else:
             far = middle
-    return far * model.range_m
+    return far * longest_m
 
 
 def extent_m(model, reach):
@@ -76,8 +77,8 @@ class EmbeddedField:
         self._replaced = model.family in ROUGH and reach > diameter > 0
         self._ends = diameter if self._replaced else reach
         if self._replaced:
-            u = diameter / model.range_m
-            slope = float(model.partial_sill * FAMILIES[model.family].slope(np.array(u)) * u)
+            slope = sum(float(sill * FAMILIES[model.family].slope(np.array(u)) * u)
+                        for sill, range_m in model.structures for u in [diameter / range_m])
             self._bend = -slope / 2
             self._level = -float(model.covariance(diameter)) - self._bend
         else:

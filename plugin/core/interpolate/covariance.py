@@ -2,6 +2,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import brentq
 
 from ..problems import InputProblem
 
@@ -76,8 +77,11 @@ class CovarianceModel:
     an error of their own make a covariance matrix that cannot be factorised. The nugget is what
     varies within the distance between readings, without the readings' own error.
 
-    Where `ratio` is below 1, range_m is that along `heading_deg` (clockwise from north), and the
-    range across it is ratio * range_m. Distances are then taken between `stretched` positions.
+    Of a nested model `partial_sill` is the sum of two structures of one family: `long_sill` of it
+    has the range long_range_m, the rest the shorter range_m (the books' double spherical, say).
+
+    Where `ratio` is below 1, ranges are those along `heading_deg` (clockwise from north), and the
+    ranges across it are `ratio` times them. Distances are then taken between `stretched` positions.
 
     Source   Matern (1960), Spatial Variation; Stein (1999), Interpolation of Spatial Data, 2.10,
              who writes 2 sqrt(v) h / a (both cited from memory)
@@ -88,6 +92,8 @@ class CovarianceModel:
     range_m: float = float("inf")
     heading_deg: float = 0.0
     ratio: float = 1.0
+    long_sill: float = 0.0
+    long_range_m: float = float("inf")
 
     def __post_init__(self):
         if self.family != NUGGET and self.family not in FAMILIES:
@@ -100,6 +106,10 @@ class CovarianceModel:
             raise InputProblem(f"The range across the heading is {self.ratio} of that along "
                                f"{self.heading_deg} degrees; a share above 0 and up to 1 is "
                                "needed, and a heading.")
+        if not (0 <= self.long_sill <= self.partial_sill and self.long_range_m >= self.range_m):
+            raise InputProblem(f"Of a partial sill of {self.partial_sill}, {self.long_sill} was "
+                               f"given the long range of {self.long_range_m} m; it must be from 0 "
+                               f"to all of it, and the long range not below {self.range_m} m.")
 
     @property
     def structured(self):
@@ -112,9 +122,28 @@ class CovarianceModel:
         return self.nugget + self.partial_sill
 
     @property
+    def nested(self):
+        """Whether there are two structures, of a short and of a long range."""
+        return self.structured and self.long_sill > 0
+
+    @property
+    def structures(self):
+        """(partial sill, range in metres) of each structure, the short one first."""
+        if not self.structured:
+            return ()
+        short = self.partial_sill - self.long_sill, self.range_m
+        return (short, (self.long_sill, self.long_range_m)) if self.nested else (short,)
+
+    @property
     def effective_range_m(self):
         """Distance beyond which correlation is below 5 %, m; 0 without structure."""
-        return FAMILIES[self.family].reach * self.range_m if self.structured else 0.0
+        if not self.structured:
+            return 0.0
+        ends = [FAMILIES[self.family].reach * range_m for _, range_m in self.structures]
+        least = 0.05 * self.partial_sill
+        if not self.nested or self.covariance(ends[0]) <= least:
+            return ends[0]
+        return float(brentq(lambda distance: self.covariance(distance) - least, *ends))
 
     @property
     def stretch(self):
@@ -136,7 +165,12 @@ class CovarianceModel:
         distances = np.asarray(distances_m, float)
         if not self.structured:
             return np.zeros(distances.shape)
-        return self.partial_sill * FAMILIES[self.family].correlation(distances / self.range_m)
+        correlation = FAMILIES[self.family].correlation
+        (sill, range_m), *longer = self.structures
+        found = sill * correlation(distances / range_m)
+        for sill, range_m in longer:
+            found += sill * correlation(distances / range_m)
+        return found
 
     def semivariance(self, distances_m):
         """Return gamma(h), with gamma(0) = 0, at distances (any shape), metres."""

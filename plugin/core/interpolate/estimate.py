@@ -6,7 +6,7 @@ import numpy as np
 from ..observations import ABOVE, BELOW, EXACT
 from ..problems import InputProblem
 from ..surface import Surface
-from .averaged_model import averaged_model, mean_model
+from .averaged_model import UNBIASED, WIDE, averaged_models, mean_model
 from .censored import draw_censored
 from .covariance import CANDIDATES, NUGGET, CovarianceModel
 from .duplicates import merge_places
@@ -149,7 +149,7 @@ def _choose_exact(task, tick):
     if task.model is not None:
         return _given(task, _validation(task, values, task.model))
     candidates = _candidates(task, values, tick)
-    return _decide(task, values, candidates, _averaged(task, values, candidates), count)
+    return _decide(task, values, candidates, _averaged(task, values, candidates)[0], count)
 
 
 def _choose_censored(task, tick):
@@ -159,28 +159,34 @@ def _choose_censored(task, tick):
         exact = task  # equal and without error: only the limits tell of any spread
         if np.ptp(sites.values) == 0:
             raise InputProblem(_NO_SPREAD.format(name=sites.name, count=len(sites)))
-    decided, values = ((_given(task, None), None) if model is not None
-                       else _fit_censored(task, exact, tick))
+    decided, values, hidden_by = ((_given(task, None), None, model) if model is not None
+                                  else _fit_censored(task, exact, tick))
     draws = draw_censored(sites.positions_m, sites.values, sites.error_variance, sites.censoring,
-                          decided.model, draws=DRAWS, start=values,
+                          hidden_by, draws=DRAWS, start=values,
                           drift=task.drift if decided.drifts else None, seed=seed + REFITS)
     return decided, draws
 
 
 def _fit_censored(task, exact, tick):
-    """What is decided from models of all readings, and the last draw of these."""
-    sites, values, models = task.sites, None, []
+    """What is decided from models of all readings, the last draw of these, the model for more.
+
+    What is hidden is drawn by models with the prior UNBIASED. Those with the prior WIDE expect too
+    large a sill, and draws made with them would add to the next sill, round after round.
+    """
+    sites, values, rounds = task.sites, None, []
     averaged = _averaged(exact, exact.sites.values, _candidates(exact, exact.sites.values))
     for refit in range(REFITS):
         values = draw_censored(sites.positions_m, sites.values, sites.error_variance,
-                               sites.censoring, averaged[0], start=values, drift=task.drift,
+                               sites.censoring, averaged[1][0], start=values, drift=task.drift,
                                seed=task.seed + refit)[0]
         candidates = _candidates(task, values)
         averaged = _averaged(task, values, candidates)
-        models.append(averaged)
+        rounds.append(averaged)
         tick((refit + 1) / REFITS)
-    averaged = tuple(mean_model(each) for each in zip(*models[SETTLING:]))
-    return _decide(task, values, candidates, averaged, len(sites)), values
+    wide, unbiased = (tuple(mean_model(each) for each in zip(*of_prior))
+                      for of_prior in zip(*rounds[SETTLING:]))
+    decided = _decide(task, values, candidates, wide, len(sites))
+    return decided, values, unbiased[0 if decided.model is wide[0] else 1]
 
 
 def _given(task, validation):
@@ -198,18 +204,20 @@ def _candidates(task, values, tick=None):
 
 
 def _averaged(task, values, candidates):
-    """The averaged model of the best structured candidate, and that about the plain mean.
+    """Of the priors WIDE and UNBIASED the averaged model of the best structured candidate, and
+    that about the plain mean.
 
     Both are the same where nothing is structured; with drift, AICc says whether anything is.
     """
     sites, best = task.sites, candidates[0].model
     if np.ptp(values) == 0 or len(values) < 3:
-        return best, best
+        return (best, best), (best, best)
     if task.drift is None:
         best = next((fit.model for fit in candidates if fit.model.structured), best)
     readings = sites.positions_m, values, sites.error_variance
-    return (averaged_model(*readings, best, drift=task.drift),
-            averaged_model(*readings, CovarianceModel(NUGGET, 0.0)))
+    priors = WIDE, UNBIASED
+    return tuple(zip(averaged_models(*readings, best, drift=task.drift, priors=priors),
+                     averaged_models(*readings, CovarianceModel(NUGGET, 0.0), priors=priors)))
 
 
 def _decide(task, values, candidates, averaged, count):
@@ -278,6 +286,8 @@ def _method(chosen):
 def _plain(model):
     """The model as numbers that JSON can hold: without structure range and heading say nothing."""
     plain = asdict(model)
+    if not model.nested:
+        del plain["long_sill"], plain["long_range_m"]
     if not np.isfinite(model.range_m):
         del plain["range_m"], plain["heading_deg"], plain["ratio"]
     return plain

@@ -165,10 +165,11 @@ class _Tiles:
             reach = np.hypot(*half) / model.ratio
             least, most = middle - reach, middle + reach
         for kink in KINKS.get(model.family, (0.0,)):
-            distance = kink * model.range_m
-            near |= (least - gap <= distance) & (distance <= most + gap)
-            if kink:
-                gone = least - 2 * self.toward.half_block_m / model.ratio >= distance
+            for _, range_m in model.structures:
+                distance = kink * range_m
+                near |= (least - gap <= distance) & (distance <= most + gap)
+                if kink:  # the longest range comes last
+                    gone = least - 2 * self.toward.half_block_m / model.ratio >= distance
         near &= ~gone
         return np.flatnonzero(near), np.flatnonzero(~near & ~gone)
 
@@ -247,8 +248,9 @@ def _cost_of_tile(width, side, area, model, count):
     near = (width + 2 * gap) ** 2
     far = count
     if model.family in KINKS:
-        disc = np.pi * (model.range_m + width) ** 2
-        ring = near + 2 * np.pi * model.range_m * (width * 1.3 + 2 * gap)
+        ranges = [range_m for _, range_m in model.structures]
+        disc = np.pi * (ranges[-1] + width) ** 2
+        ring = near + 2 * np.pi * sum(ranges) * (width * 1.3 + 2 * gap)
         near, far = min(ring, disc), min(count, count * disc / area)
         if ring >= disc:
             far = 0

@@ -1,16 +1,19 @@
 """Models fitted to an experimental variogram by weighted least squares."""
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
-from scipy.optimize import minimize_scalar
+from scipy.optimize import minimize, minimize_scalar, nnls
 
 from ..problems import InputProblem
 from .covariance import FAMILIES, NUGGET, CovarianceModel
 
 WEIGHTS = ("pairs_by_distance", "pairs", "pairs_by_semivariance", "equal")
 LEAST_BINS = 4      # bins that three parameters are fitted to
+LEAST_NESTED_BINS = 7  # and five
 FURTHEST = 5        # longest reach that is tried, as a multiple of the longest lag
 RANGES_TRIED = 240  # on the way to it, before the best is refined
+PAIRED_RANGES = 24  # where each goes with each other one
 REWEIGHTINGS = 200  # at most, where weights depend on the model
 SETTLED = 1e-9      # relative change of the model at which reweighting ends
 
@@ -55,11 +58,9 @@ def fit_variogram(variogram, family, *, weights="pairs_by_distance"):
     """
     if weights not in WEIGHTS:
         raise InputProblem(f"There are no weights {weights!r}; known are {', '.join(WEIGHTS)}.")
-    bins = _Bins.of(variogram, family)
+    bins = _Bins.of(variogram, family, LEAST_BINS)
     if weights != "pairs_by_semivariance":
-        weight = {"pairs_by_distance": bins.pairs / bins.distances**2, "pairs": bins.pairs,
-                  "equal": np.ones(len(bins.pairs))}[weights]
-        return _nearest(bins, weight, family, weights)
+        return _nearest(bins, _fixed(bins, weights), family, weights)
     model = start_model(variogram, family)
     for _ in range(REWEIGHTINGS):
         fit = _nearest(bins, _by_model(bins, model), family, weights)
@@ -68,6 +69,67 @@ def fit_variogram(variogram, family, *, weights="pairs_by_distance"):
         if settled:
             break
     return fit
+
+
+def fit_nested_variogram(variogram, family, *, weights="pairs_by_distance"):
+    """Return the nested model of one family nearest to a variogram: nugget, short and long range.
+
+    For each pair of ranges the nugget and the two partial sills, none below 0, follow by linear
+    least squares; the best of PAIRED_RANGES * (PAIRED_RANGES - 1) / 2 pairs is refined. Where one
+    structure is enough the other comes out with no sill and the model is not nested, so it is
+    never further from the variogram than that of fit_variogram by more than the search leaves.
+    Five parameters ask for a long table of bins, and so for hundreds of readings.
+
+    Parameters
+        variogram  Variogram
+        family     a name in FAMILIES
+        weights    one of WEIGHTS but "pairs_by_semivariance"
+    Returns  VariogramFit; range_found is about both ranges
+    Raises   InputProblem: fewer than LEAST_NESTED_BINS bins, unknown family or weights
+    Source   nested models: Journel and Huijbregts (1978), Mining Geostatistics, III.A.5; sills
+             above 0: Lawson and Hanson (1974), Solving Least Squares Problems, 23 (both from
+             memory)
+    """
+    if weights not in WEIGHTS or weights == "pairs_by_semivariance":
+        raise InputProblem(f"A nested model is not fitted with weights {weights!r}; known are "
+                           f"{', '.join(set(WEIGHTS) - {'pairs_by_semivariance'})}.")
+    if family == NUGGET:
+        raise InputProblem("A pure nugget has no structures to nest.")
+    bins = _Bins.of(variogram, family, LEAST_NESTED_BINS)
+    weight = _fixed(bins, weights)
+    limits = _log_range_limits(bins, family)
+    tried = np.linspace(*limits, PAIRED_RANGES)
+
+    def sse_of(log_ranges):
+        return _three_sills(bins, weight, family, log_ranges)[1]
+
+    start = min(combinations(tried, 2), key=sse_of)
+    refined = minimize(sse_of, start, method="Nelder-Mead", bounds=[limits] * 2,
+                       options={"xatol": 1e-7, "fatol": 1e-14 * sse_of(start), "maxiter": 600})
+    log_ranges = np.sort(min((start, refined.x), key=sse_of))
+    sills, sse = _three_sills(bins, weight, family, log_ranges)
+    step = tried[1] - tried[0]
+    inside = limits[0] + 0.01 * step < log_ranges[0] and log_ranges[1] < limits[1] - 0.01 * step
+    model = _nested(family, *(float(sill) for sill in sills), *np.exp(log_ranges).tolist())
+    return VariogramFit(model, float(sse), weights, bool(inside and model.structured))
+
+
+def _nested(family, nugget, short, long, short_range_m, long_range_m):
+    if long == 0 or short == 0:
+        return CovarianceModel(family, nugget, short + long,
+                               short_range_m if long == 0 else long_range_m)
+    return CovarianceModel(family, nugget, short + long, short_range_m, long_sill=long,
+                           long_range_m=long_range_m)
+
+
+def _three_sills(bins, weight, family, log_ranges):
+    """Nugget and the sills of the shorter and the longer range, 0 or more; the weighted SSE."""
+    rise = 1 - FAMILIES[family].correlation(bins.distances[:, None] / np.exp(np.sort(log_ranges)))
+    root = np.sqrt(weight)[:, None]
+    columns = root * np.column_stack([np.ones(len(rise)), rise])
+    scale = np.linalg.norm(columns, axis=0)
+    sills, off = nnls(columns / scale, root[:, 0] * bins.semivariance)
+    return sills / scale, off**2
 
 
 def fit_variograms(variogram, *, families=(NUGGET, "spherical", "exponential", "matern_3_2"),
@@ -106,17 +168,28 @@ class _Bins:
     pairs: np.ndarray
 
     @classmethod
-    def of(cls, variogram, family):
+    def of(cls, variogram, family, least):
         if family != NUGGET and family not in FAMILIES:
             raise InputProblem(f"There is no covariance model {family!r}; known are "
                                f"{', '.join([NUGGET, *FAMILIES])}.")
         apart = variogram.distances_m > 0
-        least = 1 if family == NUGGET else LEAST_BINS
+        least = 1 if family == NUGGET else least
         if np.count_nonzero(apart) < least:
             raise InputProblem(f"A variogram of {np.count_nonzero(apart)} bins cannot show a "
                                f"{family} model; at least {least} bins with pairs are needed.")
         return cls(variogram.distances_m[apart], variogram.semivariance[apart],
                    variogram.pairs[apart].astype(float))
+
+
+def _fixed(bins, weights):
+    """Weights that do not hang on the model."""
+    return {"pairs_by_distance": bins.pairs / bins.distances**2, "pairs": bins.pairs,
+            "equal": np.ones(len(bins.pairs))}[weights]
+
+
+def _log_range_limits(bins, family):
+    reach = FAMILIES[family].reach
+    return np.log([bins.distances.min() / reach, FURTHEST * bins.distances.max() / reach])
 
 
 def _by_model(bins, model):
@@ -130,8 +203,7 @@ def _nearest(bins, weight, family, weights):
         nugget = max(float(weight @ bins.semivariance / weight.sum()), 0.0)
         sse = float(weight @ (bins.semivariance - nugget)**2)
         return VariogramFit(CovarianceModel(NUGGET, nugget), sse, weights, True)
-    reach = FAMILIES[family].reach
-    limits = np.log([bins.distances.min() / reach, FURTHEST * bins.distances.max() / reach])
+    limits = _log_range_limits(bins, family)
     tried = np.linspace(*limits, RANGES_TRIED)
     best = int(np.argmin(_linear_part(bins, weight, family, np.exp(tried))[2]))
     around = tried[max(best - 1, 0)], tried[min(best + 1, RANGES_TRIED - 1)]
