@@ -20,7 +20,7 @@ from qgis.core import (
 )
 
 from ..core.interpolate.chance import require_yes_or_no
-from ..core.interpolate.covariance import CANDIDATES, NUGGET, CovarianceModel
+from ..core.interpolate.covariance import CANDIDATES, FAMILIES, NUGGET, CovarianceModel
 from ..core.interpolate.diagnostics import surface_diagnostics
 from ..core.interpolate.estimate import estimate_surface, unsure
 from ..core.interpolate.field_mean import field_mean
@@ -42,15 +42,17 @@ from .made import made
 METHODS = ("automatic", "mean", "chance")
 SUPPORTS = ("reading", "cell")
 DRIFTS = ("none", "linear")
-MODEL_KEYS = {"family", "nugget", "partial_sill", "range_m", "heading_deg", "ratio"}
+MODEL_KEYS = {"family", "nugget", "partial_sill", "range_m", "heading_deg", "ratio", "long_sill",
+              "long_range_m"}
 
 
 class SurfaceAlgorithm(SpadeworkAlgorithm):
     """A surface from readings, or their mean where they do not support one."""
     ID, NAME, GROUP = "surface", "Surface from readings", "interpolate"
     HELP = ("Fits covariance models to the readings by restricted maximum likelihood, each reading "
-            "with its own known error, chooses by AICc, and draws the surface by ordinary kriging, "
-            "the readings' own errors filtered out. Where predicting a reading from its neighbours "
+            "with its own known error (500 and more readings: to their variogram), chooses by "
+            "AICc, and draws the surface by ordinary kriging, the readings' own errors filtered "
+            "out. Where predicting a reading from its neighbours "
             "is no better than the mean, the surface is the mean with its error, and says so. "
             "Readings known only to lie above or below a figure are drawn from what the others say "
             "of them. Band 1 is the estimate, band 2 its standard error for ground of the size of "
@@ -61,7 +63,7 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
                                                  "NEIGHBOURS")
     SUPPORT, DRIFT, COVARIATES, HEADING, OCTANTS = ("SUPPORT", "DRIFT", "COVARIATES", "HEADING",
                                                     "OCTANTS")
-    TITLE, UNIT = "TITLE", "UNIT"
+    TITLE, UNIT, CANDIDATES = "TITLE", "UNIT", "CANDIDATES"
     SURFACE, DIAGNOSTICS, FIGURES, UNSURE = "SURFACE", "DIAGNOSTICS", "FIGURES", "UNSURE"
 
     def initAlgorithm(self, configuration=None):
@@ -95,7 +97,14 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
         self.described(QgsProcessingParameterString(
             self.MODEL, tr("Model"), defaultValue="automatic"),
             tr('"automatic", or JSON such as {"family": "exponential", "nugget": 4, '
-               '"partial_sill": 20, "range_m": 60}; variances in the unit of the value squared.'))
+               '"partial_sill": 20, "range_m": 60}; variances in the unit of the value squared. '
+               'With "long_sill" and "long_range_m" a part of the partial sill reaches further.'))
+        self.described(QgsProcessingParameterEnum(
+            self.CANDIDATES, tr("Families compared"), list(FAMILIES), allowMultiple=True,
+            defaultValue=[list(FAMILIES).index(name) for name in CANDIDATES if name != NUGGET]),
+            tr("Covariance families that an automatic model is chosen from, besides the one "
+               "without structure. Those with smooth surfaces (gaussian, matern) seldom fit soil "
+               "or stands better, and readings seldom tell; docs/interpolation.md has figures."))
         self.described(QgsProcessingParameterNumber(
             self.NEIGHBOURS, tr("Neighbours"), QgsProcessingParameterNumber.Type.Integer,
             optional=True, minValue=3),
@@ -219,6 +228,7 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             write_surface(path, surface, made(self.ID, {
                 self.FIELD: field, self.CELL: grid.cell_m,
                 self.MODEL: self.parameterAsString(parameters, self.MODEL, context),
+                self.CANDIDATES: list(self._families(parameters, context)),
                 self.SUPPORT: "reading" if settings.block_m is None else "cell",
                 self.DRIFT: list(settings.drift_names), self.HEADING: settings.heading_deg,
                 self.OCTANTS: settings.octants}))
@@ -249,10 +259,14 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             require_yes_or_no(observations)
         return estimate_surface(
             observations, grid, inside, neighbours=neighbours, tick=ticker(feedback, 0.05, 0.95),
-            families=(NUGGET,) if method == "mean" else CANDIDATES,
+            families=(NUGGET,) if method == "mean" else self._families(parameters, context),
             between=(0.0, 1.0) if method == "chance" else (-math.inf, math.inf),
             model=_model(self.parameterAsString(parameters, self.MODEL, context)),
             settings=settings)
+
+    def _families(self, parameters, context):
+        chosen = self.parameterAsEnums(parameters, self.CANDIDATES, context)
+        return (NUGGET, *(list(FAMILIES)[number] for number in chosen))
 
     def _diagnostics(self, surface, observations, settings, parameters, context, feedback):
         if not any(self.parameterAsFileOutput(parameters, name, context)
@@ -294,7 +308,7 @@ def _model(text):
                            f"{problem}.") from problem
     if not isinstance(given, dict) or not {"family", "nugget"} <= set(given) <= MODEL_KEYS:
         raise InputProblem(f"The model {text!r} must name family and nugget, and may name "
-                           "partial_sill, range_m, heading_deg and ratio.")
+                           "partial_sill, range_m, heading_deg, ratio, long_sill and long_range_m.")
     try:
         return CovarianceModel(**given)
     except TypeError as problem:

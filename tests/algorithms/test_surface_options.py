@@ -117,3 +117,19 @@ def test_a_raster_that_ends_within_the_field_is_refused(surface, elevation, out)
     with pytest.raises(QgsProcessingException, match="Drift is missing at"):
         surface(COVARIATES=[elevation(columns=20)])
     assert not list(out.iterdir())
+
+
+def test_a_nested_model_that_is_given(surface):
+    nested = {**MODEL, "long_sill": 4, "long_range_m": 200}
+    found = surface(MODEL=json.dumps(nested))
+    same(found, expected(nested))
+    assert found[2]["model"] == {**nested, "heading_deg": 0.0, "ratio": 1.0}
+
+
+@pytest.mark.parametrize(("chosen", "families"), [
+    ({}, {"nugget", "spherical", "exponential"}),
+    ({"CANDIDATES": [1, 3, 4]}, {"nugget", "exponential", "matern_3_2", "matern_5_2"})])
+def test_the_families_compared_are_those_asked_for(surface, chosen, families):
+    found = surface(MODEL="automatic", **chosen)
+    assert {candidate["family"] for candidate in found[2]["candidates"]} == families
+    assert set(found[3]["settings"]["CANDIDATES"]) == families

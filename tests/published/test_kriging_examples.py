@@ -144,3 +144,15 @@ def test_a_linear_trend_through_the_seven_points():
                   drift=(SEVEN[:, :2], TARGET))
     assert found.estimate == pytest.approx([567.6621], abs=HALF_DIGIT)
     assert found.variance == pytest.approx([9.03828], abs=HALF_DIGIT)
+
+
+def test_the_logarithms_of_the_seven_points():
+    # and the lognormal back-transforms of estimate y, variance v, multiplier m = -0.045331:
+    # exp(y) = 558.823, exp(y + v / 2) = 699.059, exp(y + v / 2 + m) = 668.077
+    found = krige(SEVEN[:, :2], np.log(SEVEN[:, 2]), NO_ERROR,
+                  CovarianceModel("exponential", 0.0, 0.5, 1 / 0.3), TARGET)
+    estimate, variance = float(found.estimate[0]), float(found.variance[0])
+    assert (estimate, variance) == (pytest.approx(6.325833, abs=5.1e-7),
+                                    pytest.approx(0.447803, abs=5.1e-7))
+    assert np.exp([estimate, estimate + variance / 2, estimate + variance / 2 - 0.045331]) == (
+        pytest.approx([558.823, 699.059, 668.077], abs=5.1e-4))

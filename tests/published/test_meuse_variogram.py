@@ -13,7 +13,7 @@ from plugin.core.interpolate.variogram import (
     experimental_variogram,
     snapped_variogram,
 )
-from plugin.core.interpolate.variogram_fit import fit_variogram
+from plugin.core.interpolate.variogram_fit import fit_nested_variogram, fit_variogram
 from tests.published.gstat_reference import figures, model, places, table, variogram
 
 MEUSE = places("meuse")
@@ -152,3 +152,23 @@ def test_zinc_left_out_one_by_one_as_printed():
         pytest.approx(0.39198, abs=5.1e-6), pytest.approx(0.82552, abs=5.1e-6),
         pytest.approx(0.22246, abs=5.1e-6))
     assert np.corrcoef(LOG_ZINC, LOG_ZINC - found.errors)[0, 1] == pytest.approx(0.8392, abs=5e-5)
+
+
+@pytest.mark.parametrize("name", figures()["jura"]["nested_fits"])
+def test_nested_models_of_zinc_in_the_jura_come_near_those_of_gstat(name):
+    stored = figures()["jura"]["nested_fits"][name]
+    of, family = name.rsplit(" ", 1)
+    fit = fit_nested_variogram(variogram("jura", of), family)
+    assert fit.weighted_sse <= stored["sse"] * (1 + 1e-9)  # rounding; gstat ends early
+    theirs = model(stored)
+    near = pytest.approx([theirs.nugget, theirs.partial_sill, theirs.range_m, theirs.long_sill,
+                          theirs.long_range_m], rel=0.01)
+    found = [fit.model.nugget, fit.model.partial_sill, fit.model.range_m, fit.model.long_sill,
+             fit.model.long_range_m]
+    assert found == near
+
+
+def test_the_variogram_of_zinc_in_the_jura_is_that_of_gstat():
+    for width in (50, 100):
+        same(experimental_variogram(places("jura"), table("jura")["Zn"], cutoff_m=2000,
+                                    bins=2000 // width), variogram("jura", f"zinc_{width}"))

@@ -144,8 +144,7 @@ def _detail(surface):
     if limits:
         said += f", {limits} of them known only as limits"
     if "range_m" in model and surface["method"] == "ordinary kriging":
-        said += (f"; {model['family']} model by restricted maximum likelihood, range parameter "
-                 f"{model['range_m']:.0f} m, nugget "
+        said += (f"; {_model_in_words(surface)}, nugget "
                  f"{100 * model['nugget'] / (model['nugget'] + model['partial_sill']):.0f} % of "
                  "the sill")
     check = surface["validation"]
@@ -153,6 +152,15 @@ def _detail(surface):
         said += (f"; of readings left out, {100 * check['coverage_90']:.0f} % fell in their 90 % "
                  "interval")
     return said + "."
+
+
+def _model_in_words(surface):
+    model = surface["model"]
+    by = "by " + surface["fitted_by"] if surface["fitted_by"] else "as given"
+    if "long_range_m" in model:
+        return (f"nested {model['family']} model {by}, range parameters {model['range_m']:.0f} "
+                f"and {model['long_range_m']:.0f} m")
+    return f"{model['family']} model {by}, range parameter {model['range_m']:.0f} m"
 
 
 _ERROR_WORDS = {"rows": "the spread between rows counted side by side",

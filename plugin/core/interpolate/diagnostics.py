@@ -6,9 +6,8 @@ from ..problems import InputProblem
 from .covariance import CovarianceModel
 from .duplicates import merge_places
 from .leave_one_out import leave_one_out
-from .variogram import experimental_variogram, snapped_variogram
+from .variogram import EXACT_MOST, experimental_variogram, snapped_variogram
 
-EXACT_MOST = 20_000     # readings whose pairs are all looked at; more are snapped to a fine grid
 LEFT_OUT_MOST = 1_000   # readings left out one by one; of more, so many at random
 CURVE_POINTS = 61       # of the model's curve from 0 to the cutoff
 

@@ -6,20 +6,24 @@ import numpy as np
 from ..observations import ABOVE, BELOW, EXACT
 from ..problems import InputProblem
 from ..surface import Surface
-from .averaged_model import UNBIASED, WIDE, averaged_models, mean_model
+from .averaged_model import UNBIASED, WIDE, averaged_model, averaged_models, mean_model
 from .censored import draw_censored
 from .covariance import CANDIDATES, NUGGET, CovarianceModel
 from .duplicates import merge_places
 from .kriging import GLOBAL_MOST, krige
 from .leave_one_out import leave_one_out
 from .map_settings import PLAIN
+from .moments_fit import fit_moments
 from .reml import Fit, fit_reml
 
 MEAN = "mean of the readings"  # the method of a surface that is no map
+LIKELIHOOD, MOMENTS = "restricted maximum likelihood", "the variogram"  # what models are fitted by
 LEAST_EXACT = 2       # exact readings without which there is no mean with an error
 LEAST_FOR_MAP = 10    # exact readings below which no map is tried: this program's own rule
 LEAST_SKILL = 0.05    # share of the mean's squared error a map must take away: own rule
 FIT_MOST = 250        # readings that the model is fitted to; a larger set is thinned
+MOMENTS_FROM = 500    # exact readings whose model comes from the variogram of them all
+CHECK_MOST = 1000     # of them, left out one by one; of more, so many at random
 REFITS = 6            # rounds of drawing censored readings and fitting anew
 SETTLING = 2          # of them, before their models count
 DRAWS = 100           # draws of censored readings that the surface averages over
@@ -33,6 +37,7 @@ class _Chosen:
     validation: object
     verdict: str
     drifts: bool = False
+    fitted_by: str = LIKELIHOOD
 
 
 def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=None,
@@ -49,10 +54,12 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
     open of the variance. Readings at one place are averaged first. Censored readings are drawn
     again and again from what the others say of them, the model fitted anew to each of the first
     draws and averaged over all but SETTLING of these; the surface averages over DRAWS further draws
-    and its error holds their spread. Sets beyond FIT_MOST readings are fitted and checked on a
-    random FIT_MOST of them, with all of them in the map. Where the settings make the mean depend on
-    something, candidates are compared by AICc among each other only, all with that drift, and the
-    best, averaged, is kept only where it beats the plain mean as above.
+    and its error holds their spread. From MOMENTS_FROM exact readings on candidates are fitted to
+    the variogram of all of them instead, nested ones too, and the best structured one is taken as
+    it is; where a drift, a heading or censored readings forbid that, sets beyond FIT_MOST are
+    fitted to a random FIT_MOST of them. All readings are in the map. Where the settings make the
+    mean depend on something, candidates are compared by AICc among each other only, all with that
+    drift, and the best, averaged, is kept only where it beats the plain mean as above.
 
     Parameters
         observations   Observations
@@ -129,6 +136,20 @@ class _Task:
         return replace(self, sites=self.sites.subset(picked),
                        drift=None if self.drift is None else self.drift[picked])
 
+    def thinned(self, most):
+        """The task of at most so many readings, drawn at random."""
+        count = len(self.sites)
+        if count <= most:
+            return self
+        picked = np.random.default_rng(self.seed).choice(count, most, replace=False)
+        return self.of(np.sort(picked))
+
+    @property
+    def suits_moments(self):
+        """Whether a variogram in all directions, about a constant mean, can tell the model."""
+        return (self.model is None and self.drift is None and self.heading_deg is None
+                and np.ptp(self.sites.values) > 0)
+
 
 def _choose(task, tick):
     """The chosen model and the draws (d, n) of the readings it is used with."""
@@ -142,14 +163,28 @@ def _choose(task, tick):
 
 def _choose_exact(task, tick):
     count = len(task.sites)
-    if count > FIT_MOST:
-        picked = np.random.default_rng(task.seed).choice(count, FIT_MOST, replace=False)
-        task = task.of(np.sort(picked))
+    if count >= MOMENTS_FROM and task.suits_moments:
+        candidates = fit_moments(task.sites.positions_m, task.sites.values,
+                                 task.sites.error_variance, families=task.families, tick=tick)
+        if candidates:
+            return _choose_by_moments(task, candidates)
+    task = task.thinned(FIT_MOST)
     values = task.sites.values
     if task.model is not None:
         return _given(task, _validation(task, values, task.model))
     candidates = _candidates(task, values, tick)
     return _decide(task, values, candidates, _averaged(task, values, candidates)[0], count)
+
+
+def _choose_by_moments(task, candidates):
+    """So many readings leave little open: the best structured candidate is used as it is."""
+    best = next((fit.model for fit in candidates if fit.model.structured), candidates[0].model)
+    count, task = len(task.sites), task.thinned(CHECK_MOST)
+    sites = task.sites
+    flat = averaged_model(sites.positions_m, sites.values, sites.error_variance,
+                          CovarianceModel(NUGGET, 0.0))
+    return replace(_decide(task, sites.values, candidates, (best, flat), count),
+                   fitted_by=MOMENTS)
 
 
 def _choose_censored(task, tick):
@@ -191,7 +226,7 @@ def _fit_censored(task, exact, tick):
 
 def _given(task, validation):
     return _Chosen(task.model, [], validation, "The model was given, not fitted.",
-                   task.drift is not None)
+                   task.drift is not None, None)
 
 
 def _candidates(task, values, tick=None):
@@ -258,7 +293,7 @@ def _account(observations, sites, values, chosen, settings):
         "deeper_or_more": int(np.count_nonzero(observations.censoring == ABOVE)),
         "shallower_or_less": int(np.count_nonzero(observations.censoring == BELOW)),
         "method": _method(chosen),
-        "model": _plain(chosen.model),
+        "model": _plain(chosen.model), "fitted_by": chosen.fitted_by,
         "candidates": [{**_plain(fit.model), "log_likelihood": fit.log_likelihood,
                         "aicc": fit.aicc} for fit in chosen.candidates],
         "validation": None, "verdict": chosen.verdict, "sites": None}

@@ -70,15 +70,6 @@ def fit_reml(positions_m, values, error_variance, *, families=CANDIDATES, drift=
     return sorted(fits, key=lambda fit: fit.aicc)
 
 
-def restricted_log_likelihood(positions_m, values, error_variance, model, *, drift=None):
-    """Return the restricted log-likelihood of a model; arguments as for fit_reml.
-
-    Drift columns count as centred and divided by their standard deviation.
-    """
-    likelihood = _Likelihood.of(positions_m, values, error_variance, drift)
-    return -likelihood.negative(likelihood.matrix(model))[0]
-
-
 class _Likelihood:
     """The negative restricted log-likelihood of one set of readings about their mean."""
 

@@ -12,6 +12,7 @@ from ..problems import InputProblem
 ESTIMATORS = ("matheron", "cressie_hawkins")
 BINS = 15
 CUTOFF_SHARE = 1 / 3  # of the diagonal of the readings' bounding box
+EXACT_MOST = 20_000   # readings whose pairs are all looked at; more are snapped to a fine grid
 TILE = 64             # readings that lie together
 ACROSS = 256          # readings compared with a tile at once: four arrays of 131 kB a thread
 TASK_TILES = 256      # tiles that one task compares with another: a million pairs, some 10 ms
@@ -96,7 +97,9 @@ def snapped_variogram(positions_m, values, *, cutoff_m=None, bins=BINS, error_va
     pair's distance is off by more than the diagonal of a square, sqrt(2) * cell_m, which the
     result states as distance_error_m; a pair nearer than that to the end of a bin may count in
     the next one. Sums over pairs come from the grid's autocorrelation. Time and memory grow with
-    the number of squares, hardly with n; all pairs are as quick up to some 5,000 readings.
+    the number of squares, hardly with n; all pairs are as quick up to some 5,000 readings. There is
+    no way here to Cressie and Hawkins's estimate: the root of a difference, unlike its square, is
+    no sum of products of the two readings, which is all that an autocorrelation adds up.
 
     Parameters
         positions_m, values, cutoff_m, bins, error_variance   as for experimental_variogram

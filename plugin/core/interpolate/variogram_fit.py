@@ -132,17 +132,6 @@ def _three_sills(bins, weight, family, log_ranges):
     return sills / scale, off**2
 
 
-def fit_variograms(variogram, *, families=(NUGGET, "spherical", "exponential", "matern_3_2"),
-                   weights="pairs_by_distance"):
-    """Return the fits of several families, the nearest (smallest weighted SSE) first.
-
-    With weights "pairs_by_semivariance" each fit has weights of its own and the sums compare less
-    well. Parameters and problems as for fit_variogram.
-    """
-    return sorted((fit_variogram(variogram, family, weights=weights) for family in families),
-                  key=lambda fit: fit.weighted_sse)
-
-
 def start_model(variogram, family):
     """Return the model that a fit of this variogram is commonly started from.
 

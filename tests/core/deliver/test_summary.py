@@ -23,7 +23,7 @@ def surface(**parts):
             "diagnostics": {"left_out": {"observed": [1.0, 0.0, 1.0],
                                          "predicted": [0.7, 0.6, 0.9]}},
             "model": {"family": "spherical", "nugget": 1.0, "partial_sill": 3.0, "range_m": 81.4},
-            **parts}
+            "fitted_by": "restricted maximum likelihood", **parts}
 
 
 STAND = {"account": {"unit": "plants/ac", "stops": 22, "left_out": 2, "error_source": "rows",

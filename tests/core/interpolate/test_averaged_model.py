@@ -5,7 +5,13 @@ from scipy.spatial.distance import cdist
 from scipy.stats import multivariate_normal
 
 from plugin.core.interpolate import averaged_model as module
-from plugin.core.interpolate.averaged_model import averaged_model, mean_model
+from plugin.core.interpolate.averaged_model import (
+    UNBIASED,
+    WIDE,
+    averaged_model,
+    averaged_models,
+    mean_model,
+)
 from plugin.core.interpolate.covariance import NUGGET, CovarianceModel
 from plugin.core.interpolate.kriging import reading_covariance
 
@@ -117,3 +123,16 @@ def test_families_that_differ_are_averaged_by_their_effective_ranges():
     # three equal weights: 90^(2/3) * (2.996 * 30)^(1/3)
     assert found.range_m == pytest.approx(90 ** (2 / 3) * 89.88 ** (1 / 3), rel=1e-9)
     assert mean_model([other, other, spherical]).heading_deg == 20.0
+
+
+def test_without_errors_and_structure_the_priors_divide_by_as_many_readings_as_they_say():
+    # the sum of squares over n - 4 and over n - 1
+    where, values = readings(12)
+    wide, unbiased = averaged_models(where, values, np.zeros(12), FLAT, priors=(WIDE, UNBIASED))
+    square = ((values - values.mean())**2).sum()
+    assert wide.nugget == pytest.approx(square / 8, rel=1e-2)  # the grid ends at 10 variances
+    assert unbiased.nugget == pytest.approx(square / 11, rel=1e-3)
+    assert averaged_model(where, values, np.zeros(12), FLAT) == wide
+    structured = averaged_models(where, values, np.zeros(12), ROUND, priors=(WIDE, UNBIASED))
+    assert structured[0] == averaged_model(where, values, np.zeros(12), ROUND)
+    assert structured[1].sill < structured[0].sill

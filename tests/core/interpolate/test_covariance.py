@@ -76,3 +76,33 @@ def test_a_model_without_structure_knows_no_likeness(model):
 def test_a_model_that_cannot_be_is_refused(parts, message):
     with pytest.raises(InputProblem, match=message):
         CovarianceModel(*parts)
+
+
+def test_a_nested_model_is_the_sum_of_its_structures():
+    nested = CovarianceModel("spherical", 1.0, 8.0, 20.0, 30.0, 0.5, long_sill=5.0,
+                             long_range_m=90.0)
+    parts = CovarianceModel("spherical", 0.0, 3.0, 20.0), CovarianceModel("spherical", 0, 5, 90)
+    apart = np.array([0.0, 5.0, 20.0, 50.0, 90.0, 100.0])
+    assert nested.covariance(apart) == pytest.approx(
+        parts[0].covariance(apart) + parts[1].covariance(apart), abs=1e-14)
+    assert (nested.nested, nested.sill) == (True, 9.0)
+    assert nested.structures == ((3.0, 20.0), (5.0, 90.0))
+    assert nested.covariance(nested.effective_range_m) == pytest.approx(0.05 * 8, rel=1e-9)
+    # without a share of its own the long range says nothing
+    plain = CovarianceModel("spherical", 1.0, 8.0, 20.0)
+    assert (plain.nested, plain.structures) == (False, ((8.0, 20.0),))
+    assert CovarianceModel("nugget", 1.0).structures == ()
+
+
+def test_a_long_structure_too_faint_to_count_does_not_lengthen_the_effective_range():
+    faint = CovarianceModel("spherical", 0.0, 100.0, 20.0, long_sill=2.0, long_range_m=900.0)
+    assert faint.effective_range_m == 20.0
+
+
+@pytest.mark.parametrize("long", [{"long_sill": 9.0, "long_range_m": 50.0},
+                                  {"long_sill": -1.0, "long_range_m": 50.0},
+                                  {"long_sill": 2.0, "long_range_m": 10.0}])
+def test_a_nested_model_that_cannot_be_is_refused(long):
+    said = "8.0, {long_sill} was .* {long_range_m} m".format(**long)
+    with pytest.raises(InputProblem, match=said):
+        CovarianceModel("spherical", 1.0, 8.0, 20.0, **long)

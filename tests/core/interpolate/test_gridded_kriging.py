@@ -46,7 +46,9 @@ def both(places, values, errors, model, cells, *, block_m=None, drift=None):
     CovarianceModel("gaussian", 0.5, 2.0, 80.0), CovarianceModel("spherical", 0.3, 2.0, 60.0),
     CovarianceModel("spherical", 0.3, 2.0, 300.0), CovarianceModel("spherical", 0.3, 2.0, 3000.0),
     CovarianceModel("exponential", 0.3, 2.0, 90.0, 30.0, 0.4),
-    CovarianceModel("spherical", 0.3, 2.0, 200.0, 120.0, 0.6)], ids=str)
+    CovarianceModel("spherical", 0.3, 2.0, 200.0, 120.0, 0.6),
+    CovarianceModel("spherical", 0.3, 2.0, 60.0, long_sill=1.2, long_range_m=300.0),
+    CovarianceModel("exponential", 0.3, 2.0, 15.0, long_sill=1.2, long_range_m=90.0)], ids=str)
 @pytest.mark.parametrize("block_m", [None, 8.0])
 def test_tiles_give_what_every_reading_on_every_cell_gives(model, block_m):
     (estimate, variance), plain = both(*readings(), model, CELLS, block_m=block_m)

@@ -6,8 +6,9 @@ from scipy.spatial.distance import pdist, squareform
 
 from plugin.core.interpolate.covariance import CANDIDATES, FAMILIES, NUGGET, CovarianceModel
 from plugin.core.interpolate.kriging import reading_covariance
-from plugin.core.interpolate.reml import _Likelihood, fit_reml, restricted_log_likelihood
+from plugin.core.interpolate.reml import _Likelihood, fit_reml
 from plugin.core.problems import InputProblem
+from tests.core.interpolate.restricted_likelihood import restricted_log_likelihood
 
 MODEL = CovarianceModel("spherical", 0.4, 2.0, 50.0)
 

@@ -8,8 +8,9 @@ from plugin.core.interpolate.covariance import FAMILIES, NUGGET, CovarianceModel
 from plugin.core.interpolate.kriging import krige
 from plugin.core.interpolate.leave_one_out import leave_one_out, projected_precision
 from plugin.core.interpolate.readings_system import reading_covariance
-from plugin.core.interpolate.reml import fit_reml, restricted_log_likelihood
+from plugin.core.interpolate.reml import fit_reml
 from plugin.core.problems import InputProblem
+from tests.core.interpolate.restricted_likelihood import restricted_log_likelihood
 
 MODEL = CovarianceModel("exponential", 0.5, 2.0, 15.0)
 ALONG = CovarianceModel("exponential", 0.05, 2.0, 40.0, heading_deg=20.0, ratio=0.25)

@@ -43,6 +43,8 @@ def posterior(model, readings=(PLACES, VALUES, ERRORS)):
 MODELS = [model_of(family, range_m) for family in FAMILIES for range_m in (SHORT, LONG)] + [
     model_of("exponential", 60.0, heading_deg=30.0, ratio=0.4),
     model_of("matern_5_2", 60.0, heading_deg=120.0, ratio=0.5),
+    CovarianceModel("spherical", 0.2, 2.0, SHORT, long_sill=1.2, long_range_m=LONG),
+    CovarianceModel("gaussian", 0.2, 2.0, SHORT, long_sill=1.2, long_range_m=60.0),
     CovarianceModel("nugget", 1.5)]
 
 

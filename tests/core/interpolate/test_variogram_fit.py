@@ -6,8 +6,8 @@ from plugin.core.interpolate.covariance import FAMILIES, NUGGET, CovarianceModel
 from plugin.core.interpolate.variogram import Variogram
 from plugin.core.interpolate.variogram_fit import (
     WEIGHTS,
+    fit_nested_variogram,
     fit_variogram,
-    fit_variograms,
     start_model,
 )
 from plugin.core.problems import InputProblem
@@ -120,13 +120,6 @@ def test_the_nugget_model_is_the_weighted_mean():
     assert fit.weighted_sse == pytest.approx(2 * 0.01, rel=1e-12)
 
 
-def test_families_come_nearest_first():
-    fits = fit_variograms(rough())
-    assert [fit.weighted_sse for fit in fits] == sorted(fit.weighted_sse for fit in fits)
-    assert (fits[0].model.family, fits[-1].model.family) == ("spherical", NUGGET)
-    assert len(fits) == 4
-
-
 @pytest.mark.parametrize("weights", WEIGHTS)
 def test_the_unit_of_values_and_of_distance_goes_through(weights):
     bins = rough()
@@ -168,3 +161,49 @@ def test_a_variogram_below_zero_after_taking_off_errors_has_a_model_all_the_same
 def test_what_cannot_be_fitted_is_refused(bins, family, weights, message):
     with pytest.raises(InputProblem, match=message):
         fit_variogram(bins, family, weights=weights)
+
+
+LONG_LAGS = np.arange(1, 21) * 10.0
+NESTED = {"spherical": CovarianceModel("spherical", 1.0, 8.0, 40.0, long_sill=5.0,
+                                       long_range_m=170.0),
+          "exponential": CovarianceModel("exponential", 1.0, 8.0, 12.0, long_sill=5.0,
+                                         long_range_m=80.0)}
+
+
+@pytest.mark.parametrize("weights", ["pairs_by_distance", "pairs", "equal"])
+@pytest.mark.parametrize("family", NESTED)
+def test_a_nested_model_is_found_again_from_its_own_variogram(family, weights):
+    true = NESTED[family]
+    bins = variogram_of(true.semivariance(LONG_LAGS), LONG_LAGS, np.arange(20, 220, 10))
+    found = fit_nested_variogram(bins, family, weights=weights)
+    assert found.range_found
+    # the sum of squares is 0 at the bottom and flat around it: the simplex stops at some 1e-4
+    assert [found.model.nugget, found.model.partial_sill, found.model.range_m,
+            found.model.long_sill, found.model.long_range_m] == pytest.approx(
+        [true.nugget, true.partial_sill, true.range_m, true.long_sill, true.long_range_m],
+        rel=2e-3)
+    one = fit_variogram(bins, family, weights=weights)
+    assert found.weighted_sse < 1e-3 * one.weighted_sse
+
+
+def test_a_second_structure_is_never_further_from_the_variogram_than_one():
+    for seed in range(5):
+        one = fit_variogram(rough(seed), "spherical")
+        two = fit_nested_variogram(rough(seed), "spherical")
+        assert two.weighted_sse <= one.weighted_sse * (1 + 1e-6)
+        assert min(two.model.nugget, two.model.long_sill) >= 0
+
+
+def test_a_variogram_that_falls_is_not_nested():
+    fit = fit_nested_variogram(variogram_of(10 - LAGS / 50), "exponential")
+    assert (fit.model.structured, fit.range_found) == (False, False)
+
+
+@pytest.mark.parametrize(("bins", "family", "weights", "message"), [
+    (LAGS, "spherical", "pairs_by_semivariance", "pairs_by_semivariance"),
+    (LAGS, NUGGET, "pairs", "no structures"),
+    (LAGS, "cubic", "pairs", "cubic"),
+    (LAGS[:6], "spherical", "pairs", "6 bins .* at least 7")])
+def test_what_cannot_be_nested_is_refused(bins, family, weights, message):
+    with pytest.raises(InputProblem, match=message):
+        fit_nested_variogram(variogram_of(bins, bins, PAIRS[:len(bins)]), family, weights=weights)
