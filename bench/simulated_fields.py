@@ -4,9 +4,10 @@ Fields of 35 ha are drawn from a known model, read at n random places with error
 mapped by `estimate_surface`, as their mean, by inverse distance and by textbook ordinary kriging.
 A second table shows what becomes of depths known only to lie beyond a limit, a third what becomes
 of counts whose error is taken from the count itself, a fourth what is made of fields without any
-pattern. `--fields N` draws N fields for each n of the first (200), shared out among five kinds of
-readings, and a quarter of N for each row of the others; `--seed S` draws others; `--table NAME`
-makes one table alone; `--processes P` works on P fields at once (2).
+pattern, a fifth what more families to choose from do, a sixth what models of large sets are worth.
+`--fields N` draws N fields for each n of the first (200), shared out among five kinds of readings,
+and a quarter of N for each row of the others; `--seed S` draws others; `--table NAME` makes one
+table alone; `--processes P` works on P fields at once (2).
 """
 import argparse
 import sys
@@ -20,10 +21,13 @@ from scipy.spatial.distance import cdist
 from scipy.stats import norm
 
 from plugin.core.grid import Grid
-from plugin.core.interpolate.covariance import FAMILIES, CovarianceModel
+from plugin.core.interpolate.averaged_model import averaged_model
+from plugin.core.interpolate.covariance import CANDIDATES, FAMILIES, CovarianceModel
 from plugin.core.interpolate.estimate import estimate_surface
 from plugin.core.interpolate.field_mean import field_mean
 from plugin.core.interpolate.kriging import krige
+from plugin.core.interpolate.moments_fit import fit_moments
+from plugin.core.interpolate.reml import fit_reml
 from plugin.core.interpolate.variogram import experimental_variogram
 from plugin.core.interpolate.variogram_fit import fit_variogram
 from plugin.core.observations import ABOVE, BELOW, EXACT, Observations
@@ -44,6 +48,13 @@ INTERVAL = norm.ppf(0.95)    # 90 %
 KINDS = ("stand, Poisson", "stand, binomial", "depth", "depth, 20 % deeper", "depth, 40 % deeper")
 WAYS = ("as limits", "as depths", "dropped")
 COUNT_WAYS = ("of the mean", "its own")
+FAMILY_SETS = {"with matern_3_2": (*CANDIDATES, "matern_3_2"),
+               "and matern_5_2": (*CANDIDATES, "matern_3_2", "matern_5_2"),
+               "and gaussian": ("nugget", *FAMILIES)}
+TRUTHS = ("spherical", "exponential", "matern_3_2", "matern_5_2")
+LARGE = (400, 1000)          # readings
+LONG_REACH_M = 400.0         # of the longer of two ranges; the shorter is the least REACH_M
+SOME = 250                   # readings that the likelihood of a large set is of
 METHODS = ("surface", "mean", "inverse distance", "textbook kriging")
 
 
@@ -61,13 +72,20 @@ class Field:
     model: CovarianceModel
 
 
-def simulated_field(generator, count, mean, spread, *, shares=NUGGET_SHARE):
-    """Return a Field read at `count` places, of a range and a nugget share drawn at random."""
-    family = ("spherical", "exponential")[generator.integers(2)]
+def simulated_field(generator, count, mean, spread, *, shares=NUGGET_SHARE,
+                    families=("spherical", "exponential"), nested=False):
+    """Return a Field read at `count` places, of a range and a nugget share drawn at random.
+
+    A nested one has half of its partial sill at LONG_REACH_M and half at the least REACH_M.
+    """
+    family = families[generator.integers(len(families))]
     reach_m = np.exp(generator.uniform(*np.log(REACH_M)))
-    share = generator.uniform(*shares)
-    model = CovarianceModel(family, share * spread**2, (1 - share) * spread**2,
-                            reach_m / FAMILIES[family].reach)
+    share, partial_sill = generator.uniform(*shares), spread**2
+    partial_sill *= 1 - share
+    ranges = np.array([REACH_M[0] if nested else reach_m, LONG_REACH_M]) / FAMILIES[family].reach
+    model = CovarianceModel(family, share * spread**2, partial_sill, ranges[0],
+                            **({"long_sill": partial_sill / 2, "long_range_m": ranges[1]}
+                               if nested else {}))
     positions = generator.uniform((0, 0), (700, 500), (count, 2))
     places = np.vstack([CELLS, positions])
     covariance = model.covariance(cdist(places, places))
@@ -149,7 +167,7 @@ def one_of_errors(seed, count, number):
     kriged = textbook_kriging(readings.positions_m, readings.values, CELLS)
     estimates = (surface.estimate.ravel(), readings.values.mean(),
                  inverse_distance(readings.positions_m, readings.values, CELLS), kriged.estimate)
-    off = [float(np.sqrt(((estimate - field.level) ** 2).mean())) for estimate in estimates]
+    off = [rmse(estimate, field) for estimate in estimates]
     return {"kind": kind, "count": count, **dict(zip(METHODS, off)),
             "map": surface.account["method"] == "ordinary kriging",
             "cells": covered(field.at_cells, estimates[0], surface.standard_error.ravel()),
@@ -202,6 +220,54 @@ def one_of_noise(seed, count, number):
             covered(field.at_cells, surface.estimate.ravel(), surface.standard_error.ravel()))
 
 
+def one_of_families(truth, seed, count, number):
+    """What one field of the fifth table shows: of each set, RMSE over that of CANDIDATES, coverage.
+
+    Depths without limits.
+    """
+    generator = np.random.default_rng([seed, count, number])
+    field = simulated_field(generator, count, *DEPTH, families=(truth,))
+    readings = readings_of(field, "depth", generator)
+    found = []
+    for families in (CANDIDATES, *FAMILY_SETS.values()):
+        surface = estimate_surface(readings, GRID, WHOLE, families=families, seed=number)
+        found.append((rmse(surface.estimate.ravel(), field),
+                      covered(field.at_cells, surface.estimate.ravel(),
+                              surface.standard_error.ravel())))
+    return [(off / found[0][0], cells) for off, cells in found]
+
+
+def one_of_large(nested, seed, count, number):
+    """What one field of the sixth table shows: of three models, RMSE over that of the true one."""
+    generator = np.random.default_rng([seed, count, number])
+    field = simulated_field(generator, count, *DEPTH, nested=nested)
+    readings = readings_of(field, "depth", generator)
+    every = readings.positions_m, readings.values, readings.error_variance
+    picked = generator.choice(count, SOME, replace=False)
+    some = [part[picked] for part in every]
+    best = next(fit.model for fit in fit_reml(*some) if fit.model.structured)
+    fits = [fit.model for fit in fit_moments(*every, families=CANDIDATES) if fit.model.structured]
+    single = next(model for model in fits if not model.nested)
+    found = []
+    for model in (field.model, averaged_model(*some, best), single, fits[0]):
+        kriged = krige(*every, model, CELLS)
+        found.append((rmse(kriged.estimate, field),
+                      covered(field.at_cells, kriged.estimate, np.sqrt(kriged.variance))))
+    return [(off / found[0][0], cells) for off, cells in found]
+
+
+def rmse(estimate, field):
+    """Root mean square error against the level of the ground."""
+    return float(np.sqrt(((estimate - field.level) ** 2).mean()))
+
+
+def print_ratios(title, names, results):
+    """Print ratios of RMSE and coverage, of each way."""
+    for name, part in zip(names, np.swapaxes(results, 0, 1)):
+        print(f"{title:<22} {name:<28} {with_error(part[:, 0], 4):<17} {part[:, 1].mean():.3f}",
+              flush=True)
+
+
 def with_error(numbers, digits=3):
     """Mean and its standard error over the fields, as text."""
     numbers = np.asarray(numbers, float)
@@ -250,7 +316,8 @@ def main():
     parser.add_argument("--fields", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument("--table", choices=("errors", "censored", "counts", "noise"))
+    parser.add_argument("--table", choices=("errors", "censored", "counts", "noise", "families",
+                                            "large"))
     given = parser.parse_args()
     fewer = range(max(given.fields // 4, 2))
     with ProcessPoolExecutor(given.processes) as pool:
@@ -279,6 +346,24 @@ def main():
                 work = partial(one_of_noise, given.seed, count)
                 maps, cells = np.array(list(pool.map(work, fewer, chunksize=2)), float).T
                 print(f"{count:>3} {len(maps):>6} {maps.mean():>5.0%}   {with_error(cells)}")
+        if given.table in (None, "families"):
+            print("\ntruth, n               families compared            RMSE to two      "
+                  " cells within 90 %", flush=True)
+            for count in COUNTS:
+                for truth in TRUTHS:
+                    work = partial(one_of_families, truth, given.seed, count)
+                    print_ratios(f"{truth}, {count}", ("spherical, exponential", *FAMILY_SETS),
+                                 list(pool.map(work, fewer, chunksize=2)))
+        if given.table in (None, "large"):
+            print("\ntruth, n               model                        RMSE to the true"
+                  " cells within 90 %", flush=True)
+            for count in LARGE:
+                for nested in (False, True):
+                    work = partial(one_of_large, nested, given.seed, count)
+                    print_ratios(f"{'nested' if nested else 'one range'}, {count}",
+                                 ("the true one", f"likelihood of {SOME}", "variogram, one range",
+                                  "variogram, best by AICc"),
+                                 list(pool.map(work, fewer, chunksize=2)))
     return 0
 
 

@@ -273,6 +273,7 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
                    for name in (self.DIAGNOSTICS, self.FIGURES)):
             return None
         return surface_diagnostics(surface, observations, drift_at=settings.drift_at,
+                                   heading_deg=settings.heading_deg,
                                    tick=ticker(feedback, 0.95, 1.0))
 
     def _write_further(self, surface, found, boundary, parameters, context):

@@ -6,13 +6,14 @@ from ..problems import InputProblem
 from .covariance import CovarianceModel
 from .duplicates import merge_places
 from .leave_one_out import leave_one_out
-from .variogram import EXACT_MOST, experimental_variogram, snapped_variogram
+from .variogram import EXACT_MOST, Direction, experimental_variogram, snapped_variogram
 
 LEFT_OUT_MOST = 1_000   # readings left out one by one; of more, so many at random
+QUARTER_DEG = 45.0      # either side of the rows and of the line across them
 CURVE_POINTS = 61       # of the model's curve from 0 to the cutoff
 
 
-def diagnostics(observations, model, *, drift_at=None, seed=0, tick=None):
+def diagnostics(observations, model, *, drift_at=None, heading_deg=None, seed=0, tick=None):
     """Return how readings vary by distance beside their model, and each reading predicted.
 
     Readings at one place are averaged first. Those known only to lie above or below a figure
@@ -25,6 +26,7 @@ def diagnostics(observations, model, *, drift_at=None, seed=0, tick=None):
         model         CovarianceModel
         drift_at      None, or a function of (k, 2) positions, m, that returns the (k, p) drift
                       there; the variogram is then of what least squares leave of the values
+        heading_deg   None, or degrees clockwise from north (of the rows, say)
         seed          of the choice of LEFT_OUT_MOST readings
         tick          called with the fraction done; may raise Stopped
     Returns  dict of plain numbers, words and lists:
@@ -32,26 +34,31 @@ def diagnostics(observations, model, *, drift_at=None, seed=0, tick=None):
         censored          readings left out of both parts
         variogram         distance_m, semivariance, pairs (of each bin), cutoff_m, estimator,
                           distance_error_m, curve: distance_m and semivariance of the model, the
-                          first at distance 0, just off the place itself: the nugget
+                          first at distance 0, just off the place itself: the nugget; with a
+                          heading, and up to EXACT_MOST readings, directions: heading_deg (that
+                          one and across it), distance_m, semivariance and pairs of the pairs
+                          within QUARTER_DEG of it
         left_out          x, y, observed, predicted, standard_error, standardised_error of each
     """
     exact = merge_places(observations.subset(observations.censoring == EXACT))
     return {"readings": len(exact),
             "censored": int(np.count_nonzero(observations.censoring != EXACT)),
-            "variogram": _variogram(exact, model, drift_at, tick),
+            "variogram": _variogram(exact, model, drift_at, heading_deg, tick),
             "left_out": _left_out(exact, model, drift_at, seed)}
 
 
-def surface_diagnostics(surface, observations, *, drift_at=None, tick=None):
+def surface_diagnostics(surface, observations, *, drift_at=None, heading_deg=None, tick=None):
     """Return the diagnostics of the model that a surface was drawn with.
 
-    `drift_at` is that of the settings it was made with; it counts where the surface has a drift.
+    `drift_at` and `heading_deg` are those of the settings it was made with; the former counts where
+    the surface has a drift.
     """
     return diagnostics(observations, CovarianceModel(**surface.account["model"]), tick=tick,
+                       heading_deg=heading_deg,
                        drift_at=drift_at if surface.account.get("drift") else None)
 
 
-def _variogram(exact, model, drift_at, tick):
+def _variogram(exact, model, drift_at, heading_deg, tick):
     values = exact.values
     if drift_at is not None:
         columns = np.column_stack([np.ones(len(exact)), drift_at(exact.positions_m)])
@@ -67,11 +74,29 @@ def _variogram(exact, model, drift_at, tick):
     except InputProblem:  # no pair: the figure says so
         return None
     along = np.linspace(0, found.cutoff_m, CURVE_POINTS)
+    plain = {**_bins(found), "cutoff_m": found.cutoff_m,
+             "estimator": found.estimator, "distance_error_m": found.distance_error_m,
+             "curve": {"distance_m": along.tolist(),
+                       "semivariance": (model.sill - model.covariance(along)).tolist()}}
+    if heading_deg is not None and len(exact) <= EXACT_MOST:
+        plain["directions"] = [_in_direction(exact, values, heading % 180, found.cutoff_m)
+                               for heading in (heading_deg, heading_deg + 90)]
+    return plain
+
+
+def _in_direction(exact, values, heading_deg, cutoff_m):
+    try:
+        found = experimental_variogram(
+            exact.positions_m, values, cutoff_m=cutoff_m, error_variance=exact.error_variance,
+            direction=Direction(heading_deg, QUARTER_DEG))
+    except InputProblem:  # readings in one line make no pair across it
+        return {"heading_deg": heading_deg, "distance_m": [], "semivariance": [], "pairs": []}
+    return {"heading_deg": heading_deg, **_bins(found)}
+
+
+def _bins(found):
     return {"distance_m": found.distances_m.tolist(), "semivariance": found.semivariance.tolist(),
-            "pairs": found.pairs.tolist(), "cutoff_m": found.cutoff_m,
-            "estimator": found.estimator, "distance_error_m": found.distance_error_m,
-            "curve": {"distance_m": along.tolist(),
-                      "semivariance": (model.sill - model.covariance(along)).tolist()}}
+            "pairs": found.pairs.tolist()}
 
 
 def _left_out(exact, model, drift_at, seed):

@@ -91,3 +91,27 @@ def test_what_readings_do_not_tell_is_none():
     assert diagnostics(equal, CovarianceModel(NUGGET, 0.0))["left_out"] is None
     censored = Observations.of("", "", [[0, 0], [0, 1]], [1, 2], censoring=[ABOVE, ABOVE])
     assert diagnostics(censored, MODEL)["readings"] == 0
+
+
+def test_along_and_across_a_heading_all_pairs_are_shared_out():
+    generator = np.random.default_rng(7)
+    where = generator.uniform(0, 100, (40, 2))
+    readings = Observations.of("depth", "in", where, where @ [np.sin(np.pi / 6), np.cos(np.pi / 6)])
+    found = diagnostics(readings, MODEL, heading_deg=210.0)["variogram"]
+    along, across = found["directions"]
+    assert (along["heading_deg"], across["heading_deg"]) == (30.0, 120.0)
+    assert sum(along["pairs"]) + sum(across["pairs"]) == sum(found["pairs"])
+    # values rise along 30 degrees by 1 a metre: half a squared distance along, far less across
+    far = np.array(along["distance_m"])
+    assert (np.array(along["semivariance"]) > 0.25 * far**2).all()
+    assert np.mean(across["semivariance"]) < 0.5 * np.mean(along["semivariance"])
+    assert "directions" not in diagnostics(readings, MODEL)["variogram"]
+
+
+def test_readings_in_one_line_show_nothing_across_it():
+    where = np.column_stack([np.zeros(12), np.arange(12) * 5.0])
+    found = diagnostics(Observations.of("depth", "in", where, np.arange(12.0) % 5), MODEL,
+                        heading_deg=0.0)["variogram"]
+    assert sum(found["directions"][0]["pairs"]) == sum(found["pairs"])
+    assert found["directions"][1] == {"heading_deg": 90.0, "distance_m": [], "semivariance": [],
+                                      "pairs": []}
