@@ -154,8 +154,8 @@ def test_zinc_left_out_one_by_one_as_printed():
     assert np.corrcoef(LOG_ZINC, LOG_ZINC - found.errors)[0, 1] == pytest.approx(0.8392, abs=5e-5)
 
 
-# how far the two curves are apart at the bins, in sills: where gstat's search ends before the bottom
-# of the sum of squares (its sum is 5 % larger in two cases) the curves differ, by less than 6 %
+# how far the two curves are apart at the bins, in sills: where the search of gstat ends before the
+# bottom of the sum of squares (5 % above it in two cases) the curves differ, by less than 6 %
 APART = {"zinc_50 exponential": 1e-4, "zinc_100 spherical": 0.005, "zinc_100 exponential": 0.02,
          "zinc_50 spherical": 0.06}
 
