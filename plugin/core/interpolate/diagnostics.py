@@ -6,8 +6,9 @@ from ..problems import InputProblem
 from .covariance import CovarianceModel
 from .duplicates import merge_places
 from .leave_one_out import leave_one_out
-from .variogram import EXACT_MOST, Direction, experimental_variogram, snapped_variogram
+from .variogram import Direction, experimental_variogram, snapped_variogram
 
+EXACT_MOST = 20_000     # readings whose pairs are all looked at; more are snapped to a fine grid
 LEFT_OUT_MOST = 1_000   # readings left out one by one; of more, so many at random
 QUARTER_DEG = 45.0      # either side of the rows and of the line across them
 CURVE_POINTS = 61       # of the model's curve from 0 to the cutoff
@@ -60,6 +61,12 @@ def surface_diagnostics(surface, observations, *, drift_at=None, heading_deg=Non
 
 def _variogram(exact, model, drift_at, heading_deg, tick):
     values = exact.values
+    headings = ([heading_deg, heading_deg + 90]
+                if heading_deg is not None and len(exact) <= EXACT_MOST else [])
+
+    def tick_of(part):
+        return None if tick is None else lambda done: tick((part + done) / (1 + len(headings)))
+
     if drift_at is not None:
         columns = np.column_stack([np.ones(len(exact)), drift_at(exact.positions_m)])
         columns[:, 1:] -= columns[:, 1:].mean(axis=0)
@@ -70,7 +77,7 @@ def _variogram(exact, model, drift_at, heading_deg, tick):
                                       error_variance=exact.error_variance)
         else:
             found = experimental_variogram(exact.positions_m, values,
-                                           error_variance=exact.error_variance, tick=tick)
+                                           error_variance=exact.error_variance, tick=tick_of(0))
     except InputProblem:  # no pair: the figure says so
         return None
     along = np.linspace(0, found.cutoff_m, CURVE_POINTS)
@@ -78,17 +85,18 @@ def _variogram(exact, model, drift_at, heading_deg, tick):
              "estimator": found.estimator, "distance_error_m": found.distance_error_m,
              "curve": {"distance_m": along.tolist(),
                        "semivariance": (model.sill - model.covariance(along)).tolist()}}
-    if heading_deg is not None and len(exact) <= EXACT_MOST:
-        plain["directions"] = [_in_direction(exact, values, heading % 180, found.cutoff_m)
-                               for heading in (heading_deg, heading_deg + 90)]
+    if headings:
+        plain["directions"] = [
+            _in_direction(exact, values, heading % 180, found.cutoff_m, tick_of(part))
+            for part, heading in enumerate(headings, start=1)]
     return plain
 
 
-def _in_direction(exact, values, heading_deg, cutoff_m):
+def _in_direction(exact, values, heading_deg, cutoff_m, tick):
     try:
         found = experimental_variogram(
             exact.positions_m, values, cutoff_m=cutoff_m, error_variance=exact.error_variance,
-            direction=Direction(heading_deg, QUARTER_DEG))
+            direction=Direction(heading_deg, QUARTER_DEG), tick=tick)
     except InputProblem:  # readings in one line make no pair across it
         return {"heading_deg": heading_deg, "distance_m": [], "semivariance": [], "pairs": []}
     return {"heading_deg": heading_deg, **_bins(found)}

@@ -23,6 +23,7 @@ LEAST_FOR_MAP = 10    # exact readings below which no map is tried: this program
 LEAST_SKILL = 0.05    # share of the mean's squared error a map must take away: own rule
 FIT_MOST = 250        # readings that the model is fitted to; a larger set is thinned
 MOMENTS_FROM = 500    # exact readings whose model comes from the variogram of them all
+PAIRED_MOST = 5000    # of them, whose pairs are looked at; of more, so many at random
 CHECK_MOST = 1000     # of them, left out one by one; of more, so many at random
 REFITS = 6            # rounds of drawing censored readings and fitting anew
 SETTLING = 2          # of them, before their models count
@@ -54,12 +55,13 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
     open of the variance. Readings at one place are averaged first. Censored readings are drawn
     again and again from what the others say of them, the model fitted anew to each of the first
     draws and averaged over all but SETTLING of these; the surface averages over DRAWS further draws
-    and its error holds their spread. From MOMENTS_FROM exact readings on candidates are fitted to
-    the variogram of all of them instead, nested ones too, and the best structured one is taken as
-    it is; where a drift, a heading or censored readings forbid that, sets beyond FIT_MOST are
-    fitted to a random FIT_MOST of them. All readings are in the map. Where the settings make the
-    mean depend on something, candidates are compared by AICc among each other only, all with that
-    drift, and the best, averaged, is kept only where it beats the plain mean as above.
+    and its error holds their spread. From MOMENTS_FROM exact readings on candidates, nested ones
+    too, are fitted to the variogram of up to PAIRED_MOST of them instead, and the best structured
+    one is taken as it is; where a drift, a heading or censored readings forbid that, sets beyond
+    FIT_MOST are fitted to a random FIT_MOST of them. All readings are in the map. Where the
+    settings make the mean depend on something, candidates are compared by AICc among each other
+    only, all with that drift, and the best, averaged, is kept only where it beats the plain mean as
+    above.
 
     Parameters
         observations   Observations
@@ -164,8 +166,9 @@ def _choose(task, tick):
 def _choose_exact(task, tick):
     count = len(task.sites)
     if count >= MOMENTS_FROM and task.suits_moments:
-        candidates = fit_moments(task.sites.positions_m, task.sites.values,
-                                 task.sites.error_variance, families=task.families, tick=tick)
+        sites = task.thinned(PAIRED_MOST).sites
+        candidates = fit_moments(sites.positions_m, sites.values, sites.error_variance,
+                                 families=task.families, tick=tick)
         if candidates:
             return _choose_by_moments(task, candidates)
     task = task.thinned(FIT_MOST)

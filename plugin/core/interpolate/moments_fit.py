@@ -3,7 +3,7 @@ import numpy as np
 
 from .covariance import NUGGET
 from .reml import Fit
-from .variogram import EXACT_MOST, experimental_variogram, snapped_variogram
+from .variogram import experimental_variogram
 from .variogram_fit import LEAST_NESTED_BINS, fit_nested_variogram, fit_variogram
 
 BINS = 20
@@ -18,7 +18,7 @@ def fit_moments(positions_m, values, error_variance, *, families, tick=None):
     weights N / h^2; a second structure that takes no sill makes no candidate. AICc takes the
     weighted residuals of the bins for independent, which they are not: it ranks the candidates,
     no more. There is none where fewer than LEAST_NESTED_BINS bins hold pairs. Time grows with the
-    square of n up to EXACT_MOST readings, and hardly beyond.
+    square of n.
 
     Parameters
         positions_m     (n, 2) metres, not all at one place
@@ -33,11 +33,8 @@ def fit_moments(positions_m, values, error_variance, *, families, tick=None):
              (both from memory)
     """
     cutoff = CUTOFF_SHARE * float(np.ptp(positions_m, axis=0).max())
-    table = {"cutoff_m": cutoff, "bins": BINS, "error_variance": error_variance}
-    if len(values) > EXACT_MOST:
-        variogram = snapped_variogram(positions_m, values, **table)
-    else:
-        variogram = experimental_variogram(positions_m, values, tick=tick, **table)
+    variogram = experimental_variogram(positions_m, values, cutoff_m=cutoff, bins=BINS,
+                                       error_variance=error_variance, tick=tick)
     count = np.count_nonzero(variogram.distances_m > 0)
     if count < LEAST_NESTED_BINS:
         return []

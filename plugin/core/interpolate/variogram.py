@@ -12,7 +12,6 @@ from ..problems import InputProblem
 ESTIMATORS = ("matheron", "cressie_hawkins")
 BINS = 15
 CUTOFF_SHARE = 1 / 3  # of the diagonal of the readings' bounding box
-EXACT_MOST = 20_000   # readings whose pairs are all looked at; more are snapped to a fine grid
 TILE = 64             # readings that lie together
 ACROSS = 256          # readings compared with a tile at once: four arrays of 131 kB a thread
 TASK_TILES = 256      # tiles that one task compares with another: a million pairs, some 10 ms

@@ -3,12 +3,12 @@ import pytest
 from scipy.spatial.distance import cdist
 
 from plugin.core.grid import Grid
-from plugin.core.interpolate import moments_fit
+from plugin.core.interpolate import estimate
 from plugin.core.interpolate.covariance import CANDIDATES, NUGGET, CovarianceModel
 from plugin.core.interpolate.estimate import estimate_surface
 from plugin.core.interpolate.kriging import krige
 from plugin.core.interpolate.moments_fit import fit_moments
-from plugin.core.interpolate.variogram import snapped_variogram
+from plugin.core.interpolate.variogram import experimental_variogram
 from plugin.core.interpolate.variogram_fit import fit_variogram
 from plugin.core.observations import Observations
 
@@ -38,23 +38,24 @@ def test_aicc_is_worked_by_hand():
     # 20 bins: 20 ln(sse / 20) + 2 p + 2 p (p + 1) / (19 - p), p = 1
     where, values, errors = readings(count=500)
     only, = fit_moments(where, values, errors, families=(NUGGET,))
-    fit = fit_variogram(moments_fit.experimental_variogram(
+    fit = fit_variogram(experimental_variogram(
         where, values, cutoff_m=0.5 * np.ptp(where, axis=0).max(), bins=20,
         error_variance=errors), NUGGET)
     assert only.model == fit.model
     assert only.aicc == pytest.approx(20 * np.log(fit.weighted_sse / 20) + 2 + 4 / 18, rel=1e-12)
 
 
-def test_very_many_readings_are_snapped(monkeypatch):
-    where, values, errors = readings(count=600)
-    monkeypatch.setattr(moments_fit, "EXACT_MOST", 599)
-    only, = fit_moments(where, values, errors, families=("spherical",))[:1]
-    bins = snapped_variogram(where, values, cutoff_m=0.5 * np.ptp(where, axis=0).max(), bins=20,
-                             error_variance=errors)
-    singles = [fit.model for fit in fit_moments(where, values, errors, families=("spherical",))
-               if not fit.model.nested]
-    assert singles == [fit_variogram(bins, "spherical").model]
-    assert only.model.structured
+def test_of_very_many_readings_some_are_paired(monkeypatch):
+    where, values, errors = readings(count=700)
+    grid = Grid.covering(0, 0, 600, 600, cell_m=50)
+    every = Observations.of("yield", "t/ha", where, values, error_variance=errors)
+    models = []
+    for most in (700, 600):
+        monkeypatch.setattr(estimate, "PAIRED_MOST", most)
+        made = estimate_surface(every, grid, np.ones(grid.shape), seed=3)
+        models.append(CovarianceModel(**made.account["model"]))
+    assert models[0] == fit_moments(where, values, errors, families=CANDIDATES)[0].model
+    assert models[1] != models[0]
 
 
 def test_readings_in_two_tight_clusters_make_no_candidate():
