@@ -10,9 +10,24 @@ from .base import SpadeworkAlgorithm, tr
 ICON = Path(__file__).parents[1] / "gui" / "spadework.svg"
 
 # Every algorithm's id, known without importing one: a missing package must not hide them.
-IDS = ("newrecord", "standatstops", "panatinsertions", "cleanyield", "rowunittest",
-       "soilatprobes", "scouting", "surface", "chancemap", "nextstops", "zonesbylimits",
-       "replantplan", "tillageplan", "ratefile", "growerreport", "fieldcall")
+IDS = (
+    "newrecord",
+    "standatstops",
+    "panatinsertions",
+    "cleanyield",
+    "rowunittest",
+    "soilatprobes",
+    "scouting",
+    "surface",
+    "chancemap",
+    "nextstops",
+    "zonesbylimits",
+    "replantplan",
+    "tillageplan",
+    "ratefile",
+    "growerreport",
+    "fieldcall",
+)
 
 
 def lacking():
@@ -45,9 +60,24 @@ def algorithm_classes():
     from .tillage_plan import TillagePlan
     from .zones_by_limits import ZonesByLimits
 
-    return (NewRecord, StandAtStops, PanAtInsertions, CleanYield, RowUnitTest, SoilAtProbes,
-            Scouting, SurfaceAlgorithm, ChanceMap, NextStops, ZonesByLimits, ReplantPlan,
-            TillagePlan, RateFile, GrowerReport, FieldCall)
+    return (
+        NewRecord,
+        StandAtStops,
+        PanAtInsertions,
+        CleanYield,
+        RowUnitTest,
+        SoilAtProbes,
+        Scouting,
+        SurfaceAlgorithm,
+        ChanceMap,
+        NextStops,
+        ZonesByLimits,
+        ReplantPlan,
+        TillagePlan,
+        RateFile,
+        GrowerReport,
+        FieldCall,
+    )
 
 
 class WithoutScipy(SpadeworkAlgorithm):
