@@ -82,5 +82,8 @@ def test_variogram_tables_are_those_of_gstools(data_set, estimator, name, headin
     found = experimental_variogram(
         places(data_set), VALUES[data_set], cutoff_m=CUTOFF_M, bins=15, estimator=estimator,
         direction=None if heading is None else Direction(heading))
-    assert found.pairs.tolist() == np.ravel(pairs).astype(int).tolist()
-    assert found.semivariance == pytest.approx(np.ravel(semivariance), rel=SAME)
+    semivariance, pairs = np.ravel(semivariance), np.ravel(pairs).astype(int)
+    assert found.pairs.tolist() == pairs.tolist()
+    if name == "cressie":  # GSTools divides by one term more: 0.045 / N^2
+        semivariance *= 1 + 0.045 / pairs**2 / (0.457 + 0.494 / pairs)
+    assert found.semivariance == pytest.approx(semivariance, rel=SAME)
