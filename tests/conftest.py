@@ -30,6 +30,7 @@ def desktop(qgis_app):
             self.bar = QgsMessageBar(self.window)
             self.canvas = QgsMapCanvas(self.window)
             self.removed = []
+            self.forms = []
 
         def mainWindow(self):
             return self.window
@@ -39,6 +40,9 @@ def desktop(qgis_app):
 
         def mapCanvas(self):
             return self.canvas
+
+        def openFeatureForm(self, layer, feature, update_only, modal):
+            self.forms.append((layer.name(), feature.id()))
 
         def addToolBarIcon(self, action):
             self.tools.addAction(action)

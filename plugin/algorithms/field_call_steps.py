@@ -119,6 +119,17 @@ def _boundary(work):
     work.found["boundary"] = path
 
 
+def _checks(work):
+    account = work.scratch("checks.json")
+    try:
+        work.run("checkrecord", RECORD=work.record.path, FLAGS=work.scratch("flags.gpkg"),
+                 ACCOUNT=account)
+    except Refused as problem:
+        work.lacks("Checks of the readings", problem)
+        return
+    work.found["doubtful"] = read_json(account)["kinds"]
+
+
 def _stand(work):
     record = work.record
     if not record.counts["stand_counts"]:
@@ -296,7 +307,8 @@ def _summary(work):
          "field": record.field, "counts": record.counts},
         made("fieldcall", {"CELL": work.cell_m}, record.sha256),
         area=area, stand=found.get("stand"), pan=found.get("pan"), yields=found["yields"],
-        seen=found.get("seen"), soil=found["soil"], lacking=work.lacking, **plans))
+        seen=found.get("seen"), soil=found["soil"], doubtful=found.get("doubtful", ()),
+        lacking=work.lacking, **plans))
 
 
 def _field(record, area):
@@ -324,7 +336,8 @@ def _project(work):
 
 
 STEPS = (
-    ("Boundary", _boundary), ("Stand at the stops, and its surface", _stand),
+    ("Boundary", _boundary), ("Checks of the readings", _checks),
+    ("Stand at the stops, and its surface", _stand),
     ("Stand zones", _stand_zones), ("Pan at the insertions, and its surfaces", _pan),
     ("Yields of earlier seasons", _yields), ("What was seen", _seen),
     ("Soil samples", _soil),

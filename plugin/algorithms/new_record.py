@@ -108,8 +108,8 @@ class NewRecord(SpadeworkAlgorithm):
                  for column in field_columns()}
         path = self.parameterAsFileOutput(parameters, self.RECORD, context)
         try:
-            crs = _utm_crs(boundary, source.sourceCrs(), context)
-            _transform(boundary, source.sourceCrs(), crs, context)
+            crs = utm_crs_of(boundary, source.sourceCrs(), context)
+            transform_boundary(boundary, source.sourceCrs(), crs, context)
             if feedback.isCanceled():
                 return {}
             create_record(path, bytes(boundary.asWkb()), crs.authid(),
@@ -218,17 +218,25 @@ def _one_polygon(source):
     return features[0].geometry()
 
 
-def _utm_crs(boundary, crs, context):
+def utm_crs_of(boundary, crs, context):
+    """Return the QgsCoordinateReferenceSystem of the UTM zone in which a boundary has its middle.
+
+    Raises   QgsProcessingException: it has no middle, or that cannot be placed on earth
+    """
     middle = boundary.centroid()
     if middle.isEmpty():
         raise QgsProcessingException(tr(
             "The boundary has no middle that could be placed. Draw the outline of the field."))
-    _transform(middle, crs, QgsCoordinateReferenceSystem(WGS84), context)
+    transform_boundary(middle, crs, QgsCoordinateReferenceSystem(WGS84), context)
     place = middle.asPoint()
     return QgsCoordinateReferenceSystem(utm_authority_id(place.x(), place.y()))
 
 
-def _transform(geometry, crs, to, context):
+def transform_boundary(geometry, crs, to, context):
+    """Bring a QgsGeometry from one CRS to another, in place.
+
+    Raises   QgsProcessingException: it cannot be brought there
+    """
     try:
         code = geometry.transform(QgsCoordinateTransform(crs, to, context.transformContext()))
     except QgsCsException as problem:

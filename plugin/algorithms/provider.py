@@ -12,6 +12,9 @@ ICON = Path(__file__).parents[1] / "gui" / "spadework.svg"
 # Every algorithm's id, known without importing one: a missing package must not hide them.
 IDS = (
     "newrecord",
+    "placereadings",
+    "checkrecord",
+    "planstops",
     "standatstops",
     "panatinsertions",
     "cleanyield",
@@ -44,12 +47,15 @@ def lacking():
 def algorithm_classes():
     """Return the class of every algorithm; imported when called, because core needs scipy."""
     from .chance_map import ChanceMap
+    from .check_record import CheckRecord
     from .clean_yield import CleanYield
     from .field_call import FieldCall
     from .grower_report import GrowerReport
     from .new_record import NewRecord
     from .next_stops import NextStops
     from .pan_at_insertions import PanAtInsertions
+    from .place_readings import PlaceReadings
+    from .plan_stops import PlanStops
     from .rate_file import RateFile
     from .replant_plan import ReplantPlan
     from .row_unit_test import RowUnitTest
@@ -62,6 +68,9 @@ def algorithm_classes():
 
     return (
         NewRecord,
+        PlaceReadings,
+        CheckRecord,
+        PlanStops,
         StandAtStops,
         PanAtInsertions,
         CleanYield,

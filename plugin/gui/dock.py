@@ -26,10 +26,13 @@ from ..record.schema import LAYERS
 from ..report.look import PAPERS
 from .dock_widgets import button, fit_height, label_of, row_of, section, table, words_label
 from .field_call_task import FIELD_CALL, FieldCallTask
-from .record_layers import add_record, rest_record
+from .flags_section import FlagsSection
+from .place_by_rows import PlaceByRows
+from .record_layers import add_record, layers_of, rest_record
 from .record_task import RecordTask
 from .result_layers import add_results
 from .results import outputs_in
+from .show_reading import open_form, show_place
 
 NEW_RECORD = "spadework:newrecord"
 PAGES = tuple(PAPERS)  # in the order of the field call's PAGE
@@ -51,6 +54,7 @@ class SpadeworkDock(QgsDockWidget):
         self.reading = None
         self.task = None
         self.dialog = None
+        self.placing = PlaceByRows(iface)
         self._build()
         self._refresh()
 
@@ -103,6 +107,7 @@ class SpadeworkDock(QgsDockWidget):
         another = self.record is None or Path(self.record.path) != Path(record.path)
         self.record = record
         if another:
+            self.flags.take(record.path)
             file = Path(record.path)
             QgsSettings().setValue(FOLDER_SETTING, str(file.parent))
             self.page.setCurrentIndex(PAGES.index("Letter" if record.units.name == "us" else "A4"))
@@ -122,6 +127,26 @@ class SpadeworkDock(QgsDockWidget):
             self._complain(str(problem))
             return
         self._zoom_to(group)
+
+    def place_readings(self):
+        """Ask for a row on the map, then for the readings to place along it."""
+        self.placing.start(self.record.path)
+
+    def show_flag(self, flag, crs):
+        """Bring the map to a flagged reading and open its form; the whole field where it has none.
+
+        Its layers are added to the project where they are not there yet.
+        """
+        try:
+            group = add_record(self.record.path, self._title())
+            if flag.point is not None:
+                show_place(self.iface.mapCanvas(), flag.point, crs)
+            else:
+                self._zoom_to(group)
+            if flag.row is not None:
+                open_form(self.iface, layers_of(self.record.path)[flag.layer], flag.row)
+        except InputProblem as problem:
+            self._complain(str(problem))
 
     # The field call
 
@@ -154,6 +179,8 @@ class SpadeworkDock(QgsDockWidget):
 
     def leave(self):
         """Let go of what is under way before the plugin is unloaded."""
+        self.placing.leave()
+        self.flags.leave()
         if self.reading is not None:
             self.reading.then = None
             self.reading = None
@@ -283,11 +310,13 @@ class SpadeworkDock(QgsDockWidget):
 
     def _refresh(self):
         opened, running = self.record is not None, self.task is not None
-        free = not running and self.reading is None
+        free = not running and self.reading is None and self.flags.task is None
         self.open_button.setEnabled(free)
         self.new_button.setEnabled(free and not lacking())
         for widget in (self.show_record_button, self.count_button):
             widget.setEnabled(opened and free)
+        self.place_button.setEnabled(opened and free and not lacking())
+        self.flags.set_free(opened and free and not lacking())
         self.counts.setVisible(opened)
         for widget in (self.folder, self.page, self.cell, self.replace, self.units_checked):
             widget.setEnabled(not running)
@@ -324,6 +353,11 @@ class SpadeworkDock(QgsDockWidget):
             missing = words_label("spadework_lacking", lacking())
             column.addWidget(missing)
         column.addWidget(self._record_section())
+        self.flags = FlagsSection()
+        self.flags.asked.connect(self.show_flag)
+        self.flags.refused.connect(self._complain)
+        self.flags.busy.connect(self._refresh)
+        column.addWidget(self.flags)
         column.addWidget(self._field_call_section())
         column.addWidget(self._results_section())
         column.addStretch(1)
@@ -366,6 +400,11 @@ class SpadeworkDock(QgsDockWidget):
             "spadework_count", tr("Count again"),
             tr("Read the record again after readings were added"), self.count_again)
         column.addLayout(row_of(self.show_record_button, self.count_button))
+        self.place_button = button(
+            "spadework_place", tr("Place by paces…"),
+            tr("Points for readings written down by row and paces: show the row on the map"),
+            self.place_readings)
+        column.addWidget(self.place_button)
         return box
 
     def _field_call_section(self):

@@ -51,6 +51,27 @@ def inside_mask(boundary_wkb, positions_m):
     return mask
 
 
+def outside_m(boundary_wkb, positions_m):
+    """Return how far each of (n, 2) positions lies outside the boundary, metres; 0 inside it.
+
+    Within a millimetre counts as inside; a position that is no place gets NaN.
+    """
+    positions = np.asarray(positions_m, float).reshape(-1, 2)
+    away_m = np.where(np.isfinite(positions).all(axis=1), 0.0, np.nan)
+    with strict_ogr():
+        boundary, point = ogr.CreateGeometryFromWkb(boundary_wkb), ogr.Geometry(ogr.wkbPoint)
+        for number in np.flatnonzero(~inside_mask(boundary_wkb, positions) & (away_m == 0)):
+            point.SetPoint_2D(0, *positions[number].tolist())
+            away_m[number] = boundary.Distance(point)
+    return away_m
+
+
+def perimeter_m(boundary_wkb):
+    """Return the length of a boundary's lines, holes too, metres."""
+    with strict_ogr():
+        return ogr.CreateGeometryFromWkb(boundary_wkb).Boundary().Length()
+
+
 def area_m2(boundary_wkb):
     """Return the area a boundary encloses, m2."""
     with strict_ogr():

@@ -1,9 +1,9 @@
 """Rasters that the mean of a surface may depend on, read anywhere between their cells."""
 import numpy as np
-from osgeo import gdal
+from osgeo import gdal, osr
 
 from ..core.problems import InputProblem
-from .strict_ogr import strict_ogr
+from .strict_ogr import spatial_reference, strict_ogr
 
 MOST_CELLS = 50_000_000  # of one raster held in memory: 400 MB
 
@@ -22,6 +22,33 @@ def covariate_sampler(paths):
     rasters = [_read(path) for path in paths]
     return lambda positions: np.column_stack([_at(raster, np.asarray(positions, float))
                                               for raster in rasters])
+
+
+def covariates_at(paths, positions_m, crs_wkt):
+    """Return the (k, p) figures of rasters in any CRS at (k, 2) positions, as covariate_sampler.
+
+    Positions are brought into the CRS of each raster; one without a CRS is taken to be in theirs.
+
+    Raises   InputProblem: as covariate_sampler, or a raster lies where they cannot be brought
+    """
+    found = []
+    for path in paths:
+        found.append(covariate_sampler([path])(_in_crs_of(path, positions_m, crs_wkt))[:, 0])
+    return np.column_stack(found)
+
+
+def _in_crs_of(path, positions_m, crs_wkt):
+    with strict_ogr():
+        try:
+            there = gdal.Open(str(path)).GetProjection()
+            if not there or spatial_reference(there).IsSame(spatial_reference(crs_wkt)):
+                return positions_m
+            turn = osr.CoordinateTransformation(spatial_reference(crs_wkt),
+                                                spatial_reference(there))
+            return np.array(turn.TransformPoints(np.asarray(positions_m, float)))[:, :2]
+        except RuntimeError as problem:
+            raise InputProblem(f"{path} cannot be read at the field: {problem}. Reproject it to "
+                               "the field's CRS.") from problem
 
 
 def _read(path):

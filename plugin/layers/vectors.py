@@ -12,6 +12,7 @@ from .json_files import DOMAIN, json_text
 from .strict_ogr import spatial_reference, strict_ogr
 
 TEXT, REAL, WHOLE = ogr.OFTString, ogr.OFTReal, ogr.OFTInteger64
+POINT = ogr.wkbPoint
 
 
 @dataclass(frozen=True)
@@ -28,8 +29,11 @@ class Column:
 class VectorLayer:
     """A layer to write: geometries as WKB, and rows of values in the order of the columns.
 
-    geometries   WKB, or None for a row without a place; a layer without any is a plain table
-    made   how it was made, a dict; formats that hold metadata (GeoPackage) keep it with the layer
+    geometries   WKB, or None for a row without a place; a layer without any is a plain table,
+                 unless `kind` names a kind of geometry
+    made         how it was made, a dict; formats that hold metadata (GeoPackage) keep it with the
+                 layer
+    kind         OGR's geometry type; None: that of the geometries, of which there is one then
     """
     name: str
     crs_wkt: str
@@ -38,6 +42,7 @@ class VectorLayer:
     rows: list
     title: str = ""
     made: dict = None
+    kind: int = None
 
 
 def points_wkb(positions_m):
@@ -135,7 +140,7 @@ def _write_layer(dataset, layer, options, epsg):
         wanted = spatial_reference(f"EPSG:{epsg}")
         turn = osr.CoordinateTransformation(reference, wanted)
         reference = wanted
-    kind = _kind(layer.geometries)
+    kind = _kind(layer.geometries) if layer.kind is None else layer.kind
     made = dataset.CreateLayer(layer.name, reference, kind, list(options))
     if layer.title:
         made.SetMetadataItem("DESCRIPTION", layer.title)

@@ -48,7 +48,7 @@ def stand_readings(record):
     table = record.table(LAYER)
     if not len(table["fid"]):
         raise InputProblem("stand_counts holds no reading. Enter the counts of the stops.")
-    plants, area_m2 = _plants_and_ground(record, table)
+    plants, area_m2 = plants_and_ground(record, table)
     positions = np.column_stack([table["x"], table["y"]])
     warnings, usable = [], np.ones(len(plants), bool)
     seeds_per_m2 = _seeds_per_m2(record)
@@ -98,8 +98,8 @@ def stand_readings(record):
                          int(np.count_nonzero(~usable)))
 
 
-def _plants_and_ground(record, table):
-    """Plants of each count and the ground they stood on, m2; NaN where not known.
+def plants_and_ground(record, table):
+    """Return plants of each count and the ground they stood on, m2; NaN where not known.
 
     A count without plants of its own takes those of its single rows, each on its own length of
     row, or the count's where it has none.

@@ -50,7 +50,7 @@ def write_report(path, summary, *, folder, boundary_wkb, crs_wkt, paper="A4", ph
         sheet = compose(project, summary, maps, paper=paper, photos=photos, tick=tick)
         with tempfile.TemporaryDirectory(prefix=".report", dir=path.parent) as beside:
             written = Path(beside) / "report.pdf"
-            _export(sheet, str(written))
+            export_pdf(sheet, str(written))
             tick(1.0)
             os.replace(written, path)
         return sheet.page + 1
@@ -96,7 +96,11 @@ def _describe(project, field):
     project.setMetadata(metadata)
 
 
-def _export(sheet, path):
+def export_pdf(sheet, path):
+    """Write the finished pages of a Sheet as a PDF of vectors whose text can be searched.
+
+    Raises   InputProblem: QGIS could not write it
+    """
     settings = QgsLayoutExporter.PdfExportSettings()
     settings.dpi = _DPI
     settings.rasterizeWholeImage = False
@@ -105,7 +109,7 @@ def _export(sheet, path):
     settings.appendGeoreference = False  # GDAL would write files of its own beside the report
     result = QgsLayoutExporter(sheet.layout).exportToPdf(path, settings)
     if result != QgsLayoutExporter.ExportResult.Success:
-        raise InputProblem(tr("QGIS could not write the report ({result}). Choose another place, "
+        raise InputProblem(tr("QGIS could not write the PDF ({result}). Choose another place, "
                               "and see that the disk has room.").format(result=result))
 
 

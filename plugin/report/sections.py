@@ -134,6 +134,8 @@ def draw_method(sheet, summary):
             sheet.subheading(name)
             sheet.bullets([sentence(text) for text in said if text])
     _cautions(sheet, summary)
+    draw_listed(sheet, tr("What is doubtful about the readings, and how often"),
+                summary.get("doubtful") or [])
     draw_listed(sheet, tr("What is lacking"), summary["lacking"])
     made = summary["made"]
     draw_table(sheet, ["", ""], [

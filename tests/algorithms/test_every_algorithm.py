@@ -7,13 +7,21 @@ from plugin.algorithms.provider import IDS
 
 # Ids, groups and parameters are the public interface: models and scripts of users rest on them.
 GROUPS = {
-    "newrecord": "record", "standatstops": "observe", "panatinsertions": "observe",
+    "newrecord": "record", "placereadings": "record", "checkrecord": "record",
+    "planstops": "record", "standatstops": "observe", "panatinsertions": "observe",
     "cleanyield": "observe", "rowunittest": "observe", "soilatprobes": "observe",
     "scouting": "observe", "surface": "interpolate", "chancemap": "interpolate",
     "zonesbylimits": "zone", "replantplan": "decide", "tillageplan": "decide",
     "ratefile": "handover", "growerreport": "handover", "fieldcall": "handover",
     "nextstops": "interpolate"}
 PARAMETERS = {
+    "placereadings": "RECORD INPUT ROW_FIELD DISTANCE_FIELD START SECOND HEADING FIRST_ROW "
+                     "ROWS_GROW DISTANCE_UNIT PACE KNOWN_DISTANCE PACES PACE_ERROR POINT_ERROR "
+                     "HEADING_ERROR ROW_ERROR VALUE_FIELD PLACED",
+    "checkrecord": "RECORD FLAGS ACCOUNT",
+    "planstops": "BOUNDARY DESIGN COUNT PRECISION CV CONFIDENCE EARLIER QUANTITY COVARIATES "
+                 "STRATA ALLOCATION HEADLAND KEEP_OUT START BACK SEED TITLE UNITS READINGS PAGE "
+                 "STOPS GPX SHEET",
     "standatstops": "RECORD OBSERVATIONS ACCOUNT",
     "panatinsertions": "RECORD LIMIT REACH UNITS_CHECKED OBSERVATIONS ACCOUNT",
     "cleanyield": "RECORD SEASON CLEANED REMOVED ACCOUNT",

@@ -12,7 +12,7 @@ TITLES = {"stand_counts": "Stand counts", "row_counts": "Rows counted one by one
 
 
 def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None, soil=(),
-               replant=None, tillage=None, lacking=()):
+               replant=None, tillage=None, doubtful=(), lacking=()):
     """Return the summary as plain data, in the shape that the report reads.
 
     Parameters
@@ -25,6 +25,7 @@ def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None
         seen      account of what was seen, or None
         soil      accounts of the soil results
         replant, tillage   plan accounts, or None
+        doubtful  dicts of title and count: what the checks of the readings flagged
         lacking   sentences: what could not be done, and why
     """
     field, units = record["field"], record["units"]
@@ -45,7 +46,9 @@ def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None
         "seen": seen, "soil": list(soil),
         "replant": replant, "tillage": tillage,
         "cautions": _once([plan["cautions"] for plan in (replant, tillage) if plan]
-                          + [DEEP_TILLAGE] * (pan is not None)), "lacking": list(lacking)}
+                          + [DEEP_TILLAGE] * (pan is not None)),
+        "doubtful": [f"{kind['title']}: {kind['count']}." for kind in doubtful],
+        "lacking": list(lacking)}
 
 
 def mapped(surface):

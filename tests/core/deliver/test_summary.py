@@ -66,7 +66,8 @@ def figures_in(part):
 def test_the_summary_has_every_section_and_goes_to_json():
     found = summary()
     assert set(found) == {"made", "units", "field", "readings", "stand", "pan", "yields", "seen",
-                          "soil", "replant", "tillage", "cautions", "lacking"}
+                          "soil", "replant", "tillage", "cautions", "doubtful",
+                          "lacking"}
     assert json.loads(json.dumps(found, allow_nan=False)) == found
     texts = [each["text"] for each in figures_in(found)]
     assert len(texts) > 30
@@ -180,6 +181,12 @@ def test_a_season_is_counted():
 
 def test_a_caution_of_both_plans_is_said_once():
     assert summary(pan=None)["cautions"] == ["Dig first.", "Ask.", "Wait till it is dry."]
+
+
+def test_what_is_doubtful_is_counted_by_kind():
+    found = summary(doubtful=[{"kind": "outlier", "title": "Unlike its neighbours", "count": 2}])
+    assert found["doubtful"] == ["Unlike its neighbours: 2."]
+    assert summary()["doubtful"] == []
 
 
 def test_a_pan_without_a_plan_carries_the_cautions_of_tillage_all_the_same():
