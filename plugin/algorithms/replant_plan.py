@@ -79,6 +79,7 @@ class ReplantPlan(SpadeworkAlgorithm):
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
+            table = chosen_yield_table(self, parameters, context, record)
             settings = replant_settings(record)
             for doubt in replant_doubts(record):
                 feedback.pushWarning(doubt)
@@ -88,7 +89,6 @@ class ReplantPlan(SpadeworkAlgorithm):
             cells, draws = draws_of_surface(stand, draws=DRAWS,
                                             tick=lambda part: tick(0.2 + 0.6 * part))
             tick(0.8)
-            table = chosen_yield_table(self, parameters, context, record)
             plan = replant_plan(
                 stand, draws, cells, table, settings, area_unit=record.units.area,
                 smallest_area_m2=smallest_zone_m2(record),

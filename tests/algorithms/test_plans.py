@@ -149,7 +149,8 @@ REPLANT_REFUSALS = {
     "dates reversed": ({"replant_date": datetime.date(2026, 4, 1)}, "replant_date"),
     "another year": ({"replant_date": datetime.date(2027, 5, 20)}, "another year"),
     "beyond the table": ({"replant_date": datetime.date(2026, 9, 1)}, "table|reach"),
-    "sorghum": ({"crop": "sorghum"}, "There is no yield table for sorghum yet, so no replant"),
+    "sorghum": ({"crop": "sorghum", "crop_price": None},
+                "There is no yield table for sorghum yet, so no replant"),
     "no crop": ({"crop": None}, "field, crop: Crop is empty"),
     "emergence 0": ({"expected_emergence": 0.0}, "expected_emergence is 0")}
 

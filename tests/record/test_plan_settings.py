@@ -61,15 +61,6 @@ def test_all_empty_figures_are_named_at_once_by_the_titles_of_the_form(qgis_app,
         tillage_settings(given, chance_limit=0.5)
 
 
-@pytest.mark.parametrize("crop,called", [("soybean", "soybean"), ("wheat", "wheat"),
-                                         ("other", "a crop entered as other")])
-def test_a_crop_without_a_yield_table_is_told_before_anything_else(
-        qgis_app, tmp_path, crop, called):
-    with pytest.raises(InputProblem, match=f"^There is no yield table for {called} yet, so no "
-                                           "replant plan is made. There are tables for corn.$"):
-        replant_settings(record(tmp_path, crop=crop, crop_price=None))
-
-
 @pytest.mark.parametrize("target,told", [(13_599, True), (13_600, False), (68_000, False),
                                          (68_001, True)])
 def test_a_target_far_from_the_seeds_planted_is_asked_about(qgis_app, tmp_path, target, told):
