@@ -7,6 +7,7 @@ from qgis.core import QgsProcessingContext, QgsProcessingException, QgsProcessin
 
 from ..core.decide.tillage_depth import LIKELY
 from ..core.deliver.observed import looked_deep_enough, nothing_met
+from ..core.deliver.rate_formats import FORMATS
 from ..core.deliver.summary import mapped, summary_of
 from ..core.interpolate.field_mean import area_at_least, mean_where
 from ..core.problems import InputProblem, Stopped
@@ -15,7 +16,6 @@ from ..core.zone.stand_limits import limits_below_target
 from ..layers.boundary import area_m2
 from ..layers.field_surface import surface_of_field
 from ..layers.json_files import read_json, write_json
-from ..layers.rate_files import FORMATS
 from ..layers.vectors import REAL, TEXT, Column, VectorLayer, read_vector, write_vector
 from ..record.plan_settings import machine_width_m, smallest_zone_m2
 from ..record.probe_readings import LAYER as PROBES
@@ -285,9 +285,16 @@ def _rates(work):
     for name in ("replant", "tillage"):
         if name not in work.found:
             continue
-        for number, (_, _, extension) in enumerate(FORMATS.values()):
-            work.run("ratefile", PLAN=work.found[name]["path"], FORMAT=number,
-                     FILE=work.path(RATES, f"{name}{extension}"))
+        try:
+            work.run("ratefile", PLAN=work.found[name]["path"],
+                     FORMAT=[number for number, one in enumerate(FORMATS)
+                             if one.kind in ("vector", "zones")],
+                     FILE=work.path(RATES, f"{name}{FORMATS[0].ending}"), PAGE=work.page,
+                     FIELD_NAME=work.record.field["name"] or "",
+                     CUSTOMER=work.record.field["grower"] or "",
+                     WORK_ORDER=work.path(RATES, f"{name}_work_order.pdf"))
+        except Refused as problem:
+            work.lacks(f"Rate files, {name}", problem)
 
 
 def _summary(work):

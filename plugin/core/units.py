@@ -6,15 +6,17 @@ import numpy as np
 from .problems import InputProblem
 
 # Factors to the SI unit of each quantity. Exact by definition: international yard and pound
-# agreement (1959); NIST SP 811 (2008), appendix B, for the pound-force and the gallon.
+# agreement (1959); NIST SP 811 (2008), appendix B, for the pound-force, the gallon (US liquid) and
+# the ton (short, 2000 lb).
 _LENGTH = {"m": 1.0, "mm": 0.001, "cm": 0.01, "km": 1000.0, "in": 0.0254, "ft": 0.3048}
 _AREA = {"m2": 1.0, "ha": 10_000.0, "ac": 43_560 * 0.3048**2, "ft2": 0.3048**2}
 _PRESSURE = {"kPa": 1.0, "MPa": 1000.0, "Pa": 0.001, "N/cm2": 10.0,
              "psi": 0.45359237 * 9.80665 / 0.0254**2 / 1000.0}
-_MASS = {"kg": 1.0, "g": 0.001, "t": 1000.0, "lb": 0.45359237,
+_MASS = {"kg": 1.0, "g": 0.001, "mg": 1e-6, "t": 1000.0, "lb": 0.45359237,
          "ton": 2000 * 0.45359237}  # the short ton of the United States
+_VOLUME = {"L": 1.0, "mm3": 1e-6, "gal": 3.785411784}
 _TIME = {"s": 1.0, "h": 3600.0}
-_QUANTITIES = (_LENGTH, _AREA, _PRESSURE, _MASS, _TIME)
+_QUANTITIES = (_LENGTH, _AREA, _PRESSURE, _MASS, _VOLUME, _TIME)
 
 # Standard bushel weights, lb: University of Wisconsin Extension, Bushels and test weight
 # (corn, soybean, wheat); sorghum 56 lb from memory.

@@ -1,58 +1,101 @@
-"""Rate files in open formats: WGS 84, single polygons, one rate column."""
+"""Rate files in open vector formats: WGS 84, single polygons, one rate column; and their check."""
 from osgeo import ogr
 
+from ..core.deliver.hand_over import HandedZone, compared
 from ..core.problems import InputProblem
+from .rate_zones import WGS_84, measured
 from .strict_ogr import strict_ogr
-from .vectors import REAL, TEXT, WHOLE, Column, VectorLayer, write_vector
+from .vectors import REAL, TEXT, WHOLE, Column, VectorLayer, read_vector, write_vector
 
-# OGR driver, layer creation options, file extension. GeoJSON as RFC 7946 asks; the shapefile says
-# its text is UTF-8 in a .cpg file.
-FORMATS = {
-    "GeoPackage": ("GPKG", (), ".gpkg"),
-    "Shapefile": ("ESRI Shapefile", ("ENCODING=UTF-8",), ".shp"),
-    "GeoJSON": ("GeoJSON", ("RFC7946=YES",), ".geojson"),
-}
-WGS_84 = 4326
+DECIMALS = 2  # of the rate
+_WIDEST = 9_999_999.99  # what ten digits hold
+_EPSG = 4326
+# How far a format's rounding of degrees moves a point, metres: RFC 7946 files keep 7 decimals, half
+# of the last is 5.6 mm each way; the others keep all digits.
+_SHIFT_M = {"GeoJSON": 0.01}
+_SHIFT_OTHERS_M = 1e-5
 
 
-def write_rates(path, format_name, crs_wkt, geometries, rows):
-    """Write a rate file; several parts of a zone become rows of their own.
+def write_rates(path, one, zones, *, made=None):
+    """Write zones as a rate file; several parts of a zone become rows of their own.
 
     Columns: zone, action, rate (10 digits, 2 decimals), unit; upper case in a shapefile.
 
     Parameters
-        geometries  WKB of each zone, in crs_wkt
-        rows        RateRow of each zone
-    Returns  number of polygons written
-    Raises   InputProblem: a zone has no sound polygon, or the file cannot be written
+        path   the file; of a shapefile the .shp
+        one    RateFormat of kind vector
+        zones  RateZones, their rates in the controller's unit
+        made   how the file was made, a dict; a GeoPackage keeps it
+    Raises   InputProblem: a rate does not fit, or the file cannot be written
     """
-    driver, options, _ = FORMATS[format_name]
-    names = ("zone", "action", "rate", "unit")
-    if driver == "ESRI Shapefile":
-        names = tuple(name.upper() for name in names)
+    names = _names(one)
     columns = (Column(names[0], WHOLE, width=9), Column(names[1], TEXT, width=40),
-               Column(names[2], REAL, width=10, decimals=2), Column(names[3], TEXT, width=40))
+               Column(names[2], REAL, width=10, decimals=DECIMALS),
+               Column(names[3], TEXT, width=40))
     parts, values = [], []
-    for wkb, row in zip(geometries, rows):
-        for part in _polygons(wkb, row.zone):
+    for wkb, row in zip(zones.shapes, zones.rows):
+        if row.rate > _WIDEST:
+            raise InputProblem(f"Zone {row.zone}: {row.rate:.10g} {row.unit} has more digits than "
+                               "the ten of a rate column. Choose a larger unit.")
+        for part in _parts(wkb):
             parts.append(part)
-            values.append([row.zone, row.action, round(row.rate, 2), row.unit])
-    write_vector(path, driver, [VectorLayer("rates", crs_wkt, columns, parts, values)],
-                 options=options, epsg=WGS_84)
-    return len(parts)
+            values.append([row.zone, row.action, round(row.rate, DECIMALS), row.unit])
+    layer = VectorLayer("rates", zones.crs_wkt, columns, parts, values, made=made)
+    write_vector(path, one.driver, [layer], options=one.options, epsg=_EPSG)
 
 
-def _polygons(wkb, zone):
+def check_rates(path, one, zones):
+    """Return the ReadBack of a rate file, read anew through OGR and compared with its zones.
+
+    Raises   InputProblem: it differs, or holds what a rate file must not
+    """
+    layer, rows = read_vector(path)
+    zone, _, rate, unit = _names(one)
+    shapes = _sound_parts(one, layer, zones.extent)
+    if {row[unit] for row in rows} != {zones.rows[0].unit}:
+        raise InputProblem(f"{one.name} read back with other units. Nothing was handed over.")
+    found, start = [], 0
+    for row, wkb in zip(zones.rows, zones.shapes):
+        end = start + len(_parts(wkb))
+        those = rows[start:end]
+        if {(one_row[zone], one_row[rate]) for one_row in those} != {
+                (row.zone, those[0][rate] if those else None)}:
+            raise InputProblem(f"{one.name} read back with the parts of zone {row.zone} mixed up. "
+                               "Nothing was handed over.")
+        pieces = measured(shapes[start:end], WGS_84, zones.metres_wkt, [""] * len(those),
+                          [0.0] * len(those))
+        found.append(HandedZone(f"zone {row.zone}", float(those[0][rate]),
+                                sum(piece.area_m2 for piece in pieces)))
+        start = end
+    return compared(one.name, zones.meant(), found, polygons=len(rows), step=10.0**-DECIMALS,
+                    shift_m=_SHIFT_M.get(one.name, _SHIFT_OTHERS_M))
+
+
+def _names(one):
+    names = ("zone", "action", "rate", "unit")
+    return tuple(name.upper() for name in names) if one.name == "Shapefile" else names
+
+
+def _parts(wkb):
     with strict_ogr():
-        geometry = ogr.CreateGeometryFromWkb(wkb) if wkb else None
-        if geometry is not None and not geometry.IsValid():
-            raise InputProblem(f"Zone {zone}: its polygon crosses itself. Mend it with Fix "
-                               "geometries.")
-        if geometry is None or not geometry.Area() > 0:
-            raise InputProblem(f"Zone {zone} has no polygon. Draw it, or take the row out of the "
-                               "plan.")
-        geometry = geometry.GetLinearGeometry()  # curves are drawn as lines
-        if geometry.GetGeometryName() == "POLYGON":
-            return [bytes(geometry.ExportToWkb(ogr.wkbNDR))]
-        return [bytes(geometry.GetGeometryRef(number).ExportToWkb(ogr.wkbNDR))
-                for number in range(geometry.GetGeometryCount())]
+        whole = ogr.CreateGeometryFromWkb(wkb)
+        return [bytes(whole.GetGeometryRef(number).ExportToWkb(ogr.wkbNDR))
+                for number in range(whole.GetGeometryCount())]
+
+
+def _sound_parts(one, layer, extent):
+    west, south, east, north = extent
+    near = 1e-6  # degrees: more than any format rounds by
+    with strict_ogr():
+        for number, wkb in enumerate(layer.geometries, start=1):
+            shape = None if wkb is None else ogr.CreateGeometryFromWkb(wkb)
+            if shape is None or shape.GetGeometryName() != "POLYGON" or not shape.IsValid():
+                raise InputProblem(f"{one.name}: polygon {number} is too thin to be written in "
+                                   "this format. Merge it with its neighbour, or choose another "
+                                   "format.")
+            at_west, at_east, at_south, at_north = shape.GetEnvelope()
+            if (at_west < west - near or at_east > east + near or at_south < south - near
+                    or at_north > north + near):
+                raise InputProblem(f"{one.name} read back with polygon {number} outside the "
+                                   "field. Nothing was handed over.")
+    return layer.geometries

@@ -51,15 +51,18 @@ class MapBlock:
     layers   map layers, the topmost first
     extent   QgsRectangle of the field in `crs`, metres
     length   "ft" or "m": the unit of the scale bar
+    readable height below which the map cannot be read, mm
     """
 
-    def __init__(self, *, identifier, layers, extent, crs, length, entries, caption):
+    def __init__(self, *, identifier, layers, extent, crs, length, entries, caption,
+                 readable=_READABLE):
+        self.readable = readable
         self.identifier, self.layers, self.extent, self.crs = identifier, layers, extent, crs
         self.length, self.entries, self.caption = length, entries, caption
 
     def least(self, sheet):
         """Return the height below which the block cannot be read, mm."""
-        return max(_READABLE, self._legend_beside()) + self._below_beside(sheet)
+        return max(self.readable, self._legend_beside()) + self._below_beside(sheet)
 
     def draw(self, sheet, *, most=None):
         """Draw the block at the sheet's cursor, on a new page where it would get too small.

@@ -1,8 +1,9 @@
 """The rows of a rate file, checked before anything is written."""
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..problems import InputProblem
+from ..units import convert
 
 MANY_ZONES = 100  # polygons from which older controllers are said to give up (from memory)
 
@@ -16,32 +17,106 @@ class RateRow:
     unit: str
 
 
-def rate_rows(plan_name, rows):
-    """Return the RateRows of a plan's zones, every zone one rate of 0 or more in one unit.
+@dataclass(frozen=True)
+class RateLimits:
+    """What a controller takes, in the unit of the rates; None: no limit.
+
+    A rate of 0 switches off and is not held against the least.
+    """
+    least: float = None
+    greatest: float = None
+
+    def refusal(self, rate, unit):
+        """Return why the controller does not take a rate, "" where it does."""
+        if self.greatest is not None and rate > self.greatest:
+            return (f"{rate:.10g} {unit} is above the controller's greatest rate, "
+                    f"{self.greatest:.10g} {unit}")
+        if self.least is not None and 0 < rate < self.least:
+            return (f"{rate:.10g} {unit} is below the controller's least rate, "
+                    f"{self.least:.10g} {unit}")
+        return ""
+
+
+def rate_rows(plan_name, rows, *, rate_column="rate", unit=""):
+    """Return the RateRows of a layer's zones, every zone one rate of 0 or more in one unit.
+
+    Rows of a layer without a column zone are numbered from 1; without a column action they have
+    none.
 
     Parameters
-        plan_name  what messages call the plan
-        rows       list of dict with zone, action, rate and rate_unit
+        plan_name    what messages call the layer
+        rows         list of dict, one per zone
+        rate_column  the column that holds the rates
+        unit         of all rates; "": what the column rate_unit says
     Raises   InputProblem: no zone, a rate missing, negative or not finite, or several units
     """
     if not rows:
         raise InputProblem(f"{plan_name} has no zone to write a rate for.")
-    made = []
-    for number, row in enumerate(rows, start=1):
-        lacking = [name for name in ("zone", "action", "rate", "rate_unit") if name not in row]
-        if lacking:
-            raise InputProblem(f"{plan_name} has no column {lacking[0]}. Choose a plan that "
-                               "Replant plan or Tillage plan made.")
-        if row["zone"] is None:
-            raise InputProblem(f"{plan_name}, row {number}, zone: it is empty. Enter its number.")
-        rate = row["rate"]
-        if rate is None or not math.isfinite(rate) or rate < 0:
-            raise InputProblem(f"{plan_name}, row {number}, rate: {rate} is no rate. Enter 0 or "
-                               "more; 0 does nothing there.")
-        made.append(RateRow(int(row["zone"]), str(row["action"] or ""), float(rate),
-                            str(row["rate_unit"] or "")))
+    if rate_column not in rows[0]:
+        raise InputProblem(f"{plan_name} has no column {rate_column}. Choose a plan that Spadework "
+                           "made, or name the column that holds the rates.")
+    if not unit and "rate_unit" not in rows[0]:
+        raise InputProblem(f"{plan_name} has no column rate_unit. Say which unit its rates are in.")
+    made = [RateRow(_zone(plan_name, number, row), str(row.get("action") or ""),
+                    _rate(plan_name, number, rate_column, row[rate_column]),
+                    unit or str(row["rate_unit"] or ""))
+            for number, row in enumerate(rows, start=1)]
     units = {row.unit for row in made}
     if len(units) > 1:
         raise InputProblem(f"{plan_name} holds rates in {' and '.join(sorted(units))}. A rate file "
                            "holds one unit.")
     return made
+
+
+def controller_rows(plan_name, rows, *, unit="", limits=None, rate_column="rate"):
+    """Return rows with their rates in the controller's unit, each within its limits.
+
+    Parameters
+        rows    list of RateRow
+        unit    the controller's; "": that of the rows
+        limits  RateLimits in that unit, or None
+    Raises   InputProblem: the units measure different things, or a rate is beyond a limit
+    """
+    limits = limits or RateLimits()
+    made = []
+    for number, row in enumerate(rows, start=1):
+        wanted = unit or row.unit
+        try:
+            rate = float(convert(row.rate, row.unit, wanted))
+        except InputProblem as problem:
+            raise InputProblem(f"{plan_name}, row {number}: rates in {row.unit or 'no unit'} "
+                               f"cannot be written in {wanted}. Choose another unit for the "
+                               "controller.") from problem
+        refusal = limits.refusal(rate, wanted)
+        if refusal:
+            raise InputProblem(f"{plan_name}, row {number}, {rate_column}: {refusal}. Change the "
+                               "plan, or the limit if it is not the controller's.")
+        made.append(replace(row, rate=rate, unit=wanted))
+    return made
+
+
+def _zone(plan_name, number, row):
+    if "zone" not in row:
+        return number
+    zone = row["zone"]
+    if zone is None:
+        raise InputProblem(f"{plan_name}, row {number}, zone: it is empty. Enter its number.")
+    try:
+        whole = int(zone)
+        if whole == float(zone) and 0 <= whole <= 999_999_999:  # nine digits, as a shapefile holds
+            return whole
+    except (ValueError, OverflowError):  # a word, or not finite: told below
+        pass
+    raise InputProblem(f"{plan_name}, row {number}, zone: {zone} is no whole number of up to nine "
+                       "digits. Enter one.")
+
+
+def _rate(plan_name, number, column, value):
+    try:
+        rate = math.nan if value is None else float(value)
+    except (TypeError, ValueError):
+        rate = math.nan
+    if not math.isfinite(rate) or rate < 0:
+        raise InputProblem(f"{plan_name}, row {number}, {column}: {value} is no rate. Enter 0 or "
+                           "more; 0 does nothing there.")
+    return rate

@@ -1,0 +1,170 @@
+"""The zones of a rate file: sound polygons, measured, and their places in degrees."""
+from dataclasses import dataclass
+
+import numpy as np
+from osgeo import ogr, osr
+
+from ..core.deliver.hand_over import HandedZone
+from ..core.problems import InputProblem
+from .strict_ogr import in_metres, spatial_reference, strict_ogr
+
+WGS_84 = "EPSG:4326"
+_OVERLAP = 1e-4  # of the field: what lies in two zones has two rates
+_HALF_ROUND = 180.0  # degrees: a field is never so wide, but one over the 180th meridian looks it
+
+
+@dataclass(frozen=True)
+class RateZones:
+    """Zones with one rate each, as they were drawn and as they are measured.
+
+    rows         RateRow of each zone
+    crs_wkt      in which the zones were drawn
+    shapes       WKB multipolygon of each zone, in that CRS, without curves and heights
+    metres_wkt   CRS in which areas are measured: that of the zones where it counts in metres, else
+                 an equal-area one around the middle of the field
+    field        WKB multipolygon of all zones, in crs_wkt
+    extent       (west, south, east, north) in degrees
+    """
+    rows: list
+    crs_wkt: str
+    shapes: list
+    metres_wkt: str
+    field: bytes
+    extent: tuple
+
+    def meant(self):
+        """Return the HandedZone of each zone, measured."""
+        return measured(self.shapes, self.crs_wkt, self.metres_wkt,
+                        [f"zone {row.zone}" for row in self.rows],
+                        [row.rate for row in self.rows])
+
+    def measured_shapes(self):
+        """Return the WKB of each zone in metres_wkt."""
+        with strict_ogr():
+            return [bytes(turned(wkb, self.crs_wkt, self.metres_wkt).ExportToWkb(ogr.wkbNDR))
+                    for wkb in self.shapes]
+
+
+def rate_zones(crs_wkt, geometries, rows):
+    """Return the RateZones of geometries given as WKB (b"" for none) in a CRS.
+
+    Raises   InputProblem: a zone has no sound polygon, zones overlap, or they lie where no place
+             in degrees can be told
+    """
+    with strict_ogr():
+        shapes = [_sound(wkb, row.zone) for wkb, row in zip(geometries, rows)]
+        field = _united(shapes)
+        shapes = [bytes(shape.ExportToWkb(ogr.wkbNDR)) for shape in shapes]
+        extent = _extent(field, crs_wkt)
+        wkb = bytes(field.ExportToWkb(ogr.wkbNDR))
+        return RateZones(list(rows), crs_wkt, shapes, _metres_wkt(crs_wkt, extent), wkb, extent)
+
+
+def turned(wkb, crs_wkt, to_wkt):
+    """Return an OGR geometry of WKB, vertex by vertex in another CRS (inside `strict_ogr`)."""
+    geometry = ogr.CreateGeometryFromWkb(wkb)
+    geometry.Transform(transformation(crs_wkt, to_wkt))
+    return geometry
+
+
+def transformation(crs_wkt, to_wkt):
+    """Return the transformation, easting (longitude) first on both sides (inside `strict_ogr`)."""
+    return osr.CoordinateTransformation(spatial_reference(crs_wkt), spatial_reference(to_wkt))
+
+
+def measured(shapes, crs_wkt, metres_wkt, names, rates):
+    """Return HandedZones of shapes (WKB in crs_wkt), their areas and outlines taken in metres."""
+    with strict_ogr():
+        turns = [turned(wkb, crs_wkt, metres_wkt) for wkb in shapes]
+        return [HandedZone(name, rate, shape.Area(), shape.Boundary().Length())
+                for name, rate, shape in zip(names, rates, turns)]
+
+
+def rings_of(wkb, crs_wkt, decimals):
+    """Return the polygons of a multipolygon as tuples of closed rings (k, 2), exterior first.
+
+    Places are longitude and latitude, rounded; points that fall together are given once.
+
+    Raises   InputProblem: rounding leaves a polygon that is no polygon any more
+    """
+    with strict_ogr():
+        shape = turned(wkb, crs_wkt, WGS_84)
+        return tuple(_rings(shape.GetGeometryRef(number), decimals)
+                     for number in range(shape.GetGeometryCount()))
+
+
+def polygon_of(rings):
+    """Return the WKB of one polygon of rings (k, 2)."""
+    polygon = ogr.Geometry(ogr.wkbPolygon)
+    for points in rings:
+        ring = ogr.Geometry(ogr.wkbLinearRing)
+        for east, north in points:
+            ring.AddPoint_2D(float(east), float(north))
+        polygon.AddGeometry(ring)
+    return bytes(polygon.ExportToWkb(ogr.wkbNDR))
+
+
+def _rings(polygon, decimals):
+    rings = []
+    for number in range(polygon.GetGeometryCount()):
+        points = np.round(np.array(polygon.GetGeometryRef(number).GetPoints())[:, :2], decimals)
+        moved = np.append(True, (np.diff(points, axis=0) != 0).any(axis=1))
+        rings.append(points[moved])
+    if (min(map(len, rings)) < 4
+            or not ogr.CreateGeometryFromWkb(polygon_of(rings)).IsValid()):
+        west, east, south, north = polygon.GetEnvelope()
+        raise InputProblem(f"The part around latitude {(south + north) / 2:.5f}, longitude "
+                           f"{(west + east) / 2:.5f} is too thin to be written in {decimals} "
+                           "decimals of a degree. Merge it with its neighbour.")
+    return tuple(rings)
+
+
+def _sound(wkb, zone):
+    shape = ogr.CreateGeometryFromWkb(wkb) if wkb else None
+    if shape is not None and not shape.IsValid():
+        raise InputProblem(f"Zone {zone}: its polygon crosses or touches itself. Mend it with Fix "
+                           "geometries.")
+    if shape is None or not shape.Area() > 0:
+        raise InputProblem(f"Zone {zone} has no polygon. Draw it, or take the row out of the plan.")
+    shape = ogr.ForceToMultiPolygon(shape.GetLinearGeometry())  # curves are drawn as lines
+    shape.FlattenTo2D()
+    return shape
+
+
+def _united(shapes):
+    whole = ogr.Geometry(ogr.wkbMultiPolygon)
+    for shape in shapes:
+        for number in range(shape.GetGeometryCount()):
+            whole.AddGeometry(shape.GetGeometryRef(number))
+    field = ogr.ForceToMultiPolygon(whole.UnionCascaded())
+    twice = sum(shape.Area() for shape in shapes) - field.Area()
+    if twice > _OVERLAP * field.Area():
+        raise InputProblem(f"The zones overlap on {100 * twice / field.Area():.2g} % of the field, "
+                           "where the controller would find two rates. Cut one zone with the "
+                           "other (Difference), or merge them.")
+    return field
+
+
+def _extent(field, crs_wkt):
+    try:
+        west, east, south, north = turned(bytes(field.ExportToWkb(ogr.wkbNDR)), crs_wkt,
+                                          WGS_84).GetEnvelope()
+    except RuntimeError as problem:
+        raise InputProblem("Where the zones lie on the earth cannot be told from their CRS: "
+                           f"{problem}. Check the CRS of the layer.") from problem
+    if not np.isfinite([west, east, south, north]).all() or south < -90 or north > 90 or (
+            west < -180 or east > 180 or east - west > _HALF_ROUND):
+        raise InputProblem(f"The zones reach from longitude {west:.6g} to {east:.6g} and from "
+                           f"latitude {south:.6g} to {north:.6g}. Check the CRS of the layer; a "
+                           "field over the 180th meridian must be split there.")
+    return west, south, east, north
+
+
+def _metres_wkt(crs_wkt, extent):
+    if in_metres(spatial_reference(crs_wkt)):
+        return crs_wkt
+    west, south, east, north = extent
+    reference = osr.SpatialReference()
+    reference.ImportFromProj4(f"+proj=laea +lat_0={(south + north) / 2:.9f} "
+                              f"+lon_0={(west + east) / 2:.9f} +datum=WGS84 +units=m")
+    return reference.ExportToWkt()
