@@ -24,7 +24,8 @@ OUTPUTS = {
     "surfaces/pan_chance.tif": 1, "surfaces/yield_*.tif": 2, "observations.gpkg": 1,
     "zones.gpkg": 1, "rates/replant*.gpkg": 1, "rates/replant*.shp": 1,
     "rates/replant*.geojson": 1, "rates/tillage*.gpkg": 1, "rates/tillage*.shp": 1,
-    "rates/tillage*.geojson": 1, "report.pdf": 1, "summary.json": 1, "project.qgz": 1,
+    "rates/tillage*.geojson": 1, "rates/*.zip": 2, "rates/*_work_order.pdf": 2,
+    "report.pdf": 1, "summary.json": 1, "project.qgz": 1,
 }
 
 

@@ -23,7 +23,8 @@ CELL = 20  # metres: coarse, so that a whole call takes seconds
 EVERYTHING = {
     "observations.gpkg", "project.qgz", "report.pdf", "summary.json", "zones.gpkg",
     *(f"rates/{plan}.{end}" for plan in ("replant", "tillage")
-      for end in ("gpkg", "shp", "shx", "dbf", "prj", "cpg", "geojson")),
+      for end in ("gpkg", "shp", "shx", "dbf", "prj", "cpg", "geojson", "zip")),
+    "rates/replant_work_order.pdf", "rates/tillage_work_order.pdf",
     *(f"surfaces/{name}.{end}" for name in ("stand", "pan_top", "pan_bottom", "pan_chance")
       for end in ("tif", "json"))}
 

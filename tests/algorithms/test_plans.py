@@ -5,6 +5,7 @@ import json
 import pytest
 import shapely
 from osgeo import gdal, ogr
+from shapely.affinity import translate
 
 from tests.algorithms.small_calls import (
     AREA_M2,
@@ -228,9 +229,11 @@ SQUARE = f"Polygon ((500010 {SOUTH + 8}, 500110 {SOUTH + 8}, 500110 {SOUTH + 108
 
 @pytest.fixture
 def plan(layer):
-    """Return plan(*rows, crs=...): a plan of zones, all of one square."""
+    """Return plan(*rows, crs=...): a plan of zones, squares beside each other."""
     def made(*rows, crs="EPSG:32615", shape=SQUARE, fields=PLAN_FIELDS):
-        return layer("MultiPolygon", [(shape, *row) for row in rows], crs, fields)
+        shapes = [shapely.to_wkt(translate(shapely.from_wkt(shape), 150 * number, 0))
+                  if shape and number else shape for number in range(len(rows))]
+        return layer("MultiPolygon", [(one, *row) for one, row in zip(shapes, rows)], crs, fields)
     return made
 
 
@@ -275,7 +278,7 @@ RATE_REFUSALS = {
     "no polygon": (dict(rows=[(1, "till", 3.0, "in")], shape=""), "Zone 1 has no polygon"),
     "crossing": (dict(rows=[(1, "till", 3.0, "in")], shape=CROSSING),
                  "Zone 1: its polygon crosses"),
-    "no column": (dict(rows=[(1,)], fields="&field=zone:int"), "readings has no column action"),
+    "no column": (dict(rows=[(1,)], fields="&field=zone:int"), "readings has no column rate"),
     "no CRS": (dict(rows=[(1, "till", 3.0, "in")], crs=""), "readings has no CRS, so where its")}
 
 
