@@ -3,7 +3,9 @@ import hashlib
 import json
 import shutil
 import subprocess
+import zipfile
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -168,6 +170,24 @@ def test_rate_files_hold_the_rates_of_the_plan(results, summary, plan, extension
         rates[str(values["zone"])] = values["rate"]
     wanted = {zone["zone"]: round(zone["rate"]["value"], 2) for zone in summary[plan]["zones"]}
     assert rates == pytest.approx(wanted)
+
+
+@pytest.mark.parametrize("plan,step", [("replant", 4.0468564224), ("tillage", 1 / 25.4)])
+def test_task_files_hold_the_rates_of_the_plan(results, summary, plan, step):
+    with zipfile.ZipFile(results / "rates" / f"{plan}.zip") as packed:
+        root = ElementTree.fromstring(packed.read("TASKDATA/TASKDATA.XML"))
+    rates = {zone.attrib["B"].split(" ")[0]: float(zone.find("PDV").attrib["B"]) * step
+             for zone in root.find("TSK").findall("TZN") if zone.find("PLN") is not None}
+    wanted = {zone["zone"]: zone["rate"]["value"] for zone in summary[plan]["zones"]}
+    assert rates.keys() == wanted.keys()
+    assert all(abs(rates[zone] - rate) <= step / 2 for zone, rate in wanted.items())
+
+
+@pytest.mark.parametrize("plan,words", [("replant", "seeds/ac"), ("tillage", "utilities located")])
+def test_the_work_order_is_one_page(results, plan, words):
+    text = subprocess.run(["pdftotext", "-layout", results / "rates" / f"{plan}_work_order.pdf",
+                           "-"], check=True, capture_output=True, text=True).stdout
+    assert "Page 1 of 1" in text and words in text and f"{plan}.zip" in text
 
 
 def test_the_project_opens_with_every_layer_valid_and_by_relative_path(results, tmp_path):

@@ -2,6 +2,7 @@
 from contextlib import ExitStack
 from pathlib import Path
 
+import numpy as np
 from qgis.core import (
     QgsProcessing,
     QgsProcessingException,
@@ -23,7 +24,7 @@ from ..core.deliver.set_points import SHOWN_DECIMALS
 from ..core.deliver.work_order import rate_text, work_order
 from ..core.problems import InputProblem, Stopped
 from ..layers.beside import beside
-from ..layers.nulls import plain
+from ..layers.nulls import number_of, plain
 from ..layers.polygons import features_of
 from ..layers.rate_files import check_rates, write_rates
 from ..layers.rate_zones import rate_zones
@@ -188,18 +189,19 @@ class RateFile(SpadeworkAlgorithm):
             rate_rows(source.sourceName(), rows, rate_column=column,
                       unit=self.parameterAsString(parameters, self.RATE_UNIT, context).strip()),
             unit="" if unit == AS_PLANNED else unit, rate_column=column,
-            limits=RateLimits(self._number(parameters, self.LEAST, context),
-                              self._number(parameters, self.GREATEST, context)))
-        further = [(tr(words), f"{sum(row[name] or 0.0 for row in rows):,.1f}")
-                   for name, words in SUMMED.items() if rows and name in rows[0]]
+            limits=self._limits(parameters, context))
+        further = [(tr(words), f"{np.nansum([number_of(row[name]) for row in rows]):,.1f}")
+                   for name, words in SUMMED.items() if name in columns]
         return rate_zones(source.sourceCrs().toWkt(),
                           [bytes(feature.geometry().asWkb()) for feature in features],
                           rates), further
 
-    def _number(self, parameters, name, context):
-        given = parameters.get(name)
-        return None if given is None or given == "" else self.parameterAsDouble(
-            parameters, name, context)
+    def _limits(self, parameters, context):
+        least, greatest = (
+            None if parameters.get(name) in (None, "")
+            else self.parameterAsDouble(parameters, name, context)
+            for name in (self.LEAST, self.GREATEST))
+        return RateLimits(least, greatest)
 
     def _settings(self, source, zones, parameters, context):
         def text(name, otherwise):
@@ -208,19 +210,17 @@ class RateFile(SpadeworkAlgorithm):
         field = text(self.FIELD_NAME, source.sourceName())
         farm = text(self.FARM, field)
         about = made(self.ID, {})
-        limits = RateLimits(self._number(parameters, self.LEAST, context),
-                            self._number(parameters, self.GREATEST, context))
-        unit = zones.rows[0].unit
-        rates = [self.parameterAsDouble(parameters, name, context)
-                 for name in (self.OUTSIDE_RATE, self.LOST_RATE)]
-        for rate, name in zip(rates, (self.OUTSIDE_RATE, self.LOST_RATE)):
-            if limits.refusal(rate, unit):
-                raise InputProblem(f"{name}: {limits.refusal(rate, unit)}. Change one of them.")
+        rates = {name: self.parameterAsDouble(parameters, name, context)
+                 for name in (self.OUTSIDE_RATE, self.LOST_RATE)}
+        for name, rate in rates.items():
+            refusal = self._limits(parameters, context).refusal(rate, zones.rows[0].unit)
+            if refusal:
+                raise InputProblem(f"{name}: {refusal}. Change one of them.")
         return TaskSettings(
             version=VERSIONS[self.parameterAsEnum(parameters, self.VERSION, context)],
             names=Names(text(self.CUSTOMER, farm), farm, field, source.sourceName(),
                         about["program"], about["version"]),
-            outside=rates[0], lost=rates[1],
+            outside=rates[self.OUTSIDE_RATE], lost=rates[self.LOST_RATE],
             cell_m=self.parameterAsDouble(parameters, self.CELL, context),
             most_cells=self.parameterAsInt(parameters, self.MOST_CELLS, context))
 
@@ -236,8 +236,9 @@ class RateFile(SpadeworkAlgorithm):
         with ExitStack() as until:
             for number, (one, target) in enumerate(zip(formats, paths)):
                 unfinished = until.enter_context(beside(target))
-                found.append(_written(unfinished, one, zones, settings, about))
-                tick(0.2 + 0.6 * (number + 1) / len(formats))
+                found.append(_written(
+                    unfinished, one, zones, settings, about,
+                    lambda part, number=number: tick(0.2 + 0.6 * (number + part) / len(formats))))
             if pdf:
                 order = self._order(zones, settings, formats, paths, found, further)
                 unfinished = until.enter_context(beside(pdf))
@@ -270,10 +271,11 @@ class RateFile(SpadeworkAlgorithm):
                                     "zone.").format(count=most, many=MANY_ZONES))
 
 
-def _written(path, one, zones, settings, about):
+def _written(path, one, zones, settings, about, tick):
     """Write one file and return its ReadBack."""
+    tick(0.0)
     if one.kind == "vector":
         write_rates(path, one, zones, made=about)
         return check_rates(path, one, zones)
-    write_task(path, one.kind, zones, settings)
-    return check_task(path, one, zones, settings)
+    write_task(path, one.kind, zones, settings, tick=lambda part: tick(0.5 * part))
+    return check_task(path, one, zones, settings, tick=lambda part: tick(0.5 + 0.5 * part))

@@ -7,6 +7,7 @@ from .rate_zones import WGS_84, polygon_of, transformation
 from .strict_ogr import spatial_reference, strict_ogr
 
 OUTSIDE = -1
+_BLOCK = 10_000  # places looked up between two ticks: below 0.1 s
 _EDGE_M = 50.0  # edges are cut to this length before they are turned: a chord bends below 0.1 mm
 
 
@@ -33,12 +34,12 @@ def cells_of_zones(zones, place, *, tick=None):
     return cells
 
 
-def zones_at(zones, places):
+def zones_at(zones, places, *, tick=None):
     """Return the number of the zone that holds each place (n, 2), OUTSIDE where none does.
 
     Longitude and latitude are turned into the zones' own CRS and held against the polygons one by
     one: the slow way, which shares nothing with `cells_of_zones` and so checks it. A place on an
-    edge belongs to the first zone that touches it.
+    edge belongs to the first zone that touches it. `tick` is called with the fraction done.
     """
     found = np.full(len(places), OUTSIDE, np.int64)
     with strict_ogr():
@@ -50,15 +51,21 @@ def zones_at(zones, places):
             west, east, south, north = shape.GetEnvelope()
             near = ((points >= (west, south)) & (points <= (east, north))).all(axis=1)
             prepared = shape.CreatePreparedGeometry()
-            for place in np.flatnonzero(near & (found == OUTSIDE)):
-                point.SetPoint_2D(0, *points[place].tolist())
-                if prepared.Intersects(point):
-                    found[place] = number
+            wanted = np.flatnonzero(near & (found == OUTSIDE))
+            for start in range(0, len(wanted), _BLOCK):
+                if tick is not None:
+                    tick((number + start / len(wanted)) / len(zones.shapes))
+                for place in wanted[start:start + _BLOCK]:
+                    point.SetPoint_2D(0, *points[place].tolist())
+                    if prepared.Intersects(point):
+                        found[place] = number
     return found
 
 
 def near_an_edge(zones, places, within_m):
-    """Return the mask (n,) of places closer than `within_m` to the edge of a zone."""
+    """Return the mask (n,) of places (n, 2) closer than `within_m` to the edge of a zone."""
+    if not len(places):
+        return np.zeros(0, bool)
     with strict_ogr():
         turn = transformation(WGS_84, zones.metres_wkt)
         own = transformation(zones.crs_wkt, zones.metres_wkt)

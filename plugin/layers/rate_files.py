@@ -1,7 +1,8 @@
 """Rate files in open vector formats: WGS 84, single polygons, one rate column; and their check."""
+import numpy as np
 from osgeo import ogr
 
-from ..core.deliver.hand_over import HandedZone, compared
+from ..core.deliver.hand_over import compared
 from ..core.problems import InputProblem
 from .rate_zones import WGS_84, measured
 from .strict_ogr import strict_ogr
@@ -32,15 +33,14 @@ def write_rates(path, one, zones, *, made=None):
     columns = (Column(names[0], WHOLE, width=9), Column(names[1], TEXT, width=40),
                Column(names[2], REAL, width=10, decimals=DECIMALS),
                Column(names[3], TEXT, width=40))
-    parts, values = [], []
-    for wkb, row in zip(zones.shapes, zones.rows):
+    parts = zones.single_parts()
+    for row in parts.rows:
         if row.rate > _WIDEST:
             raise InputProblem(f"Zone {row.zone}: {row.rate:.10g} {row.unit} has more digits than "
                                "the ten of a rate column. Choose a larger unit.")
-        for part in _parts(wkb):
-            parts.append(part)
-            values.append([row.zone, row.action, round(row.rate, DECIMALS), row.unit])
-    layer = VectorLayer("rates", zones.crs_wkt, columns, parts, values, made=made)
+    values = [[row.zone, row.action, round(row.rate, DECIMALS), row.unit] for row in parts.rows]
+    layer = VectorLayer("rates", zones.crs_wkt, columns, [_polygon(wkb) for wkb in parts.shapes],
+                        values, made=made)
     write_vector(path, one.driver, [layer], options=one.options, epsg=_EPSG)
 
 
@@ -54,20 +54,14 @@ def check_rates(path, one, zones):
     shapes = _sound_parts(one, layer, zones.extent)
     if {row[unit] for row in rows} != {zones.rows[0].unit}:
         raise InputProblem(f"{one.name} read back with other units. Nothing was handed over.")
-    found, start = [], 0
-    for row, wkb in zip(zones.rows, zones.shapes):
-        end = start + len(_parts(wkb))
-        those = rows[start:end]
-        if {(one_row[zone], one_row[rate]) for one_row in those} != {
-                (row.zone, those[0][rate] if those else None)}:
-            raise InputProblem(f"{one.name} read back with the parts of zone {row.zone} mixed up. "
-                               "Nothing was handed over.")
-        pieces = measured(shapes[start:end], WGS_84, zones.metres_wkt, [""] * len(those),
-                          [0.0] * len(those))
-        found.append(HandedZone(f"zone {row.zone}", float(those[0][rate]),
-                                sum(piece.area_m2 for piece in pieces)))
-        start = end
-    return compared(one.name, zones.meant(), found, polygons=len(rows), step=10.0**-DECIMALS,
+    parts = zones.single_parts()
+    for row, there in zip(parts.rows, rows):
+        if row.zone != there[zone]:
+            raise InputProblem(f"{one.name} read back with zone {there[zone]} instead of zone "
+                               f"{row.zone}. Nothing was handed over.")
+    found = measured(shapes, WGS_84, zones.metres_wkt, [f"zone {row[zone]}" for row in rows],
+                     [np.nan if row[rate] is None else row[rate] for row in rows])
+    return compared(one.name, parts.meant(), found, polygons=len(rows), step=10.0**-DECIMALS,
                     shift_m=_SHIFT_M.get(one.name, _SHIFT_OTHERS_M))
 
 
@@ -76,11 +70,10 @@ def _names(one):
     return tuple(name.upper() for name in names) if one.name == "Shapefile" else names
 
 
-def _parts(wkb):
+def _polygon(wkb):
+    """The one polygon of a multipolygon."""
     with strict_ogr():
-        whole = ogr.CreateGeometryFromWkb(wkb)
-        return [bytes(whole.GetGeometryRef(number).ExportToWkb(ogr.wkbNDR))
-                for number in range(whole.GetGeometryCount())]
+        return bytes(ogr.CreateGeometryFromWkb(wkb).GetGeometryRef(0).ExportToWkb(ogr.wkbNDR))
 
 
 def _sound_parts(one, layer, extent):

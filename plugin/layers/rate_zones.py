@@ -1,5 +1,5 @@
 """The zones of a rate file: sound polygons, measured, and their places in degrees."""
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from osgeo import ogr, osr
@@ -10,6 +10,9 @@ from .strict_ogr import in_metres, spatial_reference, strict_ogr
 
 WGS_84 = "EPSG:4326"
 _OVERLAP = 1e-4  # of the field: what lies in two zones has two rates
+_THINNEST_M = 0.02  # mean width: narrower parts are what cutting leaves behind, no ground to work
+_CLOSED_HOLE = 1e-14  # square degrees, about a square centimetre: a hole between vertices that
+# should be one
 _HALF_ROUND = 180.0  # degrees: a field is never so wide, but one over the 180th meridian looks it
 
 
@@ -38,26 +41,37 @@ class RateZones:
                         [f"zone {row.zone}" for row in self.rows],
                         [row.rate for row in self.rows])
 
+    def single_parts(self):
+        """Return RateZones in which every part of a zone is a zone of the same row."""
+        with strict_ogr():
+            parts = [(row, _wkb(ogr.ForceToMultiPolygon(whole.GetGeometryRef(number).Clone())))
+                     for row, whole in zip(self.rows, map(ogr.CreateGeometryFromWkb, self.shapes))
+                     for number in range(whole.GetGeometryCount())]
+        rows, shapes = zip(*parts)
+        return replace(self, rows=list(rows), shapes=list(shapes))
+
     def measured_shapes(self):
         """Return the WKB of each zone in metres_wkt."""
         with strict_ogr():
-            return [bytes(turned(wkb, self.crs_wkt, self.metres_wkt).ExportToWkb(ogr.wkbNDR))
-                    for wkb in self.shapes]
+            return [_wkb(turned(wkb, self.crs_wkt, self.metres_wkt)) for wkb in self.shapes]
 
 
 def rate_zones(crs_wkt, geometries, rows):
     """Return the RateZones of geometries given as WKB (b"" for none) in a CRS.
+
+    Parts of a zone narrower than 2 cm on the mean are left out.
 
     Raises   InputProblem: a zone has no sound polygon, zones overlap, or they lie where no place
              in degrees can be told
     """
     with strict_ogr():
         shapes = [_sound(wkb, row.zone) for wkb, row in zip(geometries, rows)]
+        metres_wkt = _metres_wkt(crs_wkt, _extent(_united(shapes), crs_wkt))
+        to_metres = transformation(crs_wkt, metres_wkt)
+        shapes = [_workable(shape, to_metres, row.zone) for shape, row in zip(shapes, rows)]
         field = _united(shapes)
-        shapes = [bytes(shape.ExportToWkb(ogr.wkbNDR)) for shape in shapes]
-        extent = _extent(field, crs_wkt)
-        wkb = bytes(field.ExportToWkb(ogr.wkbNDR))
-        return RateZones(list(rows), crs_wkt, shapes, _metres_wkt(crs_wkt, extent), wkb, extent)
+        return RateZones(list(rows), crs_wkt, [_wkb(shape) for shape in shapes], metres_wkt,
+                         _wkb(field), _extent(field, crs_wkt))
 
 
 def turned(wkb, crs_wkt, to_wkt):
@@ -101,7 +115,11 @@ def polygon_of(rings):
         for east, north in points:
             ring.AddPoint_2D(float(east), float(north))
         polygon.AddGeometry(ring)
-    return bytes(polygon.ExportToWkb(ogr.wkbNDR))
+    return _wkb(polygon)
+
+
+def _wkb(shape):
+    return bytes(shape.ExportToWkb(ogr.wkbNDR))
 
 
 def _rings(polygon, decimals):
@@ -109,7 +127,8 @@ def _rings(polygon, decimals):
     for number in range(polygon.GetGeometryCount()):
         points = np.round(np.array(polygon.GetGeometryRef(number).GetPoints())[:, :2], decimals)
         moved = np.append(True, (np.diff(points, axis=0) != 0).any(axis=1))
-        rings.append(points[moved])
+        if number == 0 or not _closed(points[moved]):
+            rings.append(points[moved])
     if (min(map(len, rings)) < 4
             or not ogr.CreateGeometryFromWkb(polygon_of(rings)).IsValid()):
         west, east, south, north = polygon.GetEnvelope()
@@ -117,6 +136,26 @@ def _rings(polygon, decimals):
                            f"{(west + east) / 2:.5f} is too thin to be written in {decimals} "
                            "decimals of a degree. Merge it with its neighbour.")
     return tuple(rings)
+
+
+def _closed(hole):
+    """Whether nothing is left of a hole (k, 2)."""
+    east, north = (hole - hole[0]).T
+    return abs(np.dot(east[:-1], north[1:]) - np.dot(east[1:], north[:-1])) / 2 < _CLOSED_HOLE
+
+
+def _workable(shape, to_metres, zone):
+    """The parts of a zone that have a width."""
+    kept = ogr.Geometry(ogr.wkbMultiPolygon)
+    for number in range(shape.GetGeometryCount()):
+        part = shape.GetGeometryRef(number).Clone()
+        part.Transform(to_metres)
+        if 2 * part.Area() > _THINNEST_M * part.Boundary().Length():
+            kept.AddGeometry(shape.GetGeometryRef(number))
+    if kept.IsEmpty():
+        raise InputProblem(f"Zone {zone} is nowhere wider than {_THINNEST_M:g} m. Merge it with "
+                           "its neighbour.")
+    return kept
 
 
 def _sound(wkb, zone):
@@ -147,8 +186,7 @@ def _united(shapes):
 
 def _extent(field, crs_wkt):
     try:
-        west, east, south, north = turned(bytes(field.ExportToWkb(ogr.wkbNDR)), crs_wkt,
-                                          WGS_84).GetEnvelope()
+        west, east, south, north = turned(_wkb(field), crs_wkt, WGS_84).GetEnvelope()
     except RuntimeError as problem:
         raise InputProblem("Where the zones lie on the earth cannot be told from their CRS: "
                            f"{problem}. Check the CRS of the layer.") from problem

@@ -46,6 +46,7 @@ def write_task(path, kind, zones, settings, *, tick=None):
         path   the zip; made as it is, so give a path beside the final one
         kind   zones, values or codes, as in rate_formats
         zones  RateZones in the controller's unit
+        tick   called with the fraction done
     Raises   InputProblem: too many zones or cells, or a rate that no identifier holds
     """
     unit, meant = zones.rows[0].unit, zones.meant()
@@ -85,13 +86,14 @@ def read_task_file(path):
     return root, grids
 
 
-def check_task(path, one, zones, settings):
+def check_task(path, one, zones, settings, *, tick=None):
     """Return the ReadBack of a task file, read anew and compared with its zones.
 
     Parameters
         path   the zip
         one    RateFormat
         zones  RateZones that were written
+        tick   called with the fraction done
     Raises   InputProblem: it has a fault, or differs from the zones
     """
     root, grids = read_task_file(path)
@@ -110,7 +112,7 @@ def check_task(path, one, zones, settings):
     _check_task(one, task, set_point, zones, settings)
     if task.cells is None:
         return _compare_zones(one, task, set_point, zones, settings)
-    return _compare_cells(one, task, set_point, zones, settings)
+    return _compare_cells(one, task, set_point, zones, settings, tick)
 
 
 def _name_of(row):
@@ -161,43 +163,35 @@ def _multi(parts):
 
 
 def _compare_zones(one, task, set_point, zones, settings):
-    unit, meant = zones.rows[0].unit, zones.meant()
-    drawn = task.drawn
-    if settings.version.startswith("3"):  # there each part of a zone is a zone: put together again
-        parts = [_parts(wkb) for wkb in zones.shapes]
-        if sum(parts) != len(drawn):
-            raise InputProblem(f"{one.name} read back with {len(drawn)} zones instead of "
-                               f"{sum(parts)}. Nothing was handed over.")
-        ends = np.cumsum(parts)
-        groups = [drawn[end - count:end] for end, count in zip(ends, parts)]
-    else:
-        groups = [[zone] for zone in drawn]
-    polygons = [tuple(part for zone in group for part in zone.polygons) for group in groups]
-    rates = [float(set_point.value(group[0].raw, unit)) for group in groups]
-    found = _measured(zones, polygons, [group[0].name for group in groups], rates)
-    return compared(one.name, meant, found, polygons=sum(map(len, polygons)),
+    unit = zones.rows[0].unit
+    if settings.version.startswith("3"):  # there each part of a zone is a zone
+        zones = zones.single_parts()
+    polygons = [zone.polygons for zone in task.drawn]
+    rates = [float(set_point.value(zone.raw, unit)) for zone in task.drawn]
+    found = _measured(zones, polygons, [zone.name for zone in task.drawn], rates)
+    return compared(one.name, zones.meant(), found, polygons=sum(map(len, polygons)),
                     step=set_point.step_in(unit), shift_m=_SHIFT_M)
 
 
-def _parts(wkb):
-    return int.from_bytes(wkb[5:9], "little")
-
-
-def _compare_cells(one, task, set_point, zones, settings):
+def _compare_cells(one, task, set_point, zones, settings, tick):
     unit, meant = zones.rows[0].unit, zones.meant()
     centres = task.place.centres()
     rates = set_point.value(task.cells.ravel(), unit)
-    numbers = zones_at(zones, centres)
+    numbers = zones_at(zones, centres, tick=tick)
     inside = np.flatnonzero(numbers != OUTSIDE)
     wanted = np.array([zone.rate for zone in meant])[numbers[inside]]
     unlike = inside[np.abs(rates[inside] - wanted) > set_point.step_in(unit)]
-    on_edge = unlike[near_an_edge(zones, centres[unlike], _ON_EDGE_M)] if len(unlike) else unlike
+    on_edge = unlike[near_an_edge(zones, centres[unlike], _ON_EDGE_M)]
     kept = np.setdiff1d(inside, on_edge)
+    per_north, per_east = metres_per_degree((zones.extent[1] + zones.extent[3]) / 2)
+    high, wide = task.place.cell_north * per_north, task.place.cell_east * per_east
+    astray = np.flatnonzero((numbers == OUTSIDE) & (task.cells.ravel() != task.outside.raw))
+    if not near_an_edge(zones, centres[astray], np.hypot(high, wide)).all():
+        raise InputProblem(f"{one.name} read back with rates outside the field. Nothing was "
+                           "handed over.")
     if not len(kept):
         raise InputProblem(f"No cell of {settings.cell_m:g} m has its middle in the field. Choose "
                            "smaller cells.")
-    per_north, per_east = metres_per_degree((zones.extent[1] + zones.extent[3]) / 2)
-    high, wide = task.place.cell_north * per_north, task.place.cell_east * per_east
     (field,) = measured([zones.field], zones.crs_wkt, zones.metres_wkt, ["the field"], [0.0])
     return compared_cells(one.name, meant, rates[kept], numbers[kept],
                           step=set_point.step_in(unit), cell_m2=high * wide,

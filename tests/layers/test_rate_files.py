@@ -181,7 +181,7 @@ def shrunk(feature):
 @pytest.mark.parametrize("change,words", [
     (lambda one: one.SetField(2, 33_684.23), "33684.23 in zone 1 instead of 0"),
     (lambda one: one.SetField(3, "cm"), "other units"),
-    (lambda one: one.SetField(0, 7), "parts of zone 1 mixed up"),
+    (lambda one: one.SetField(0, 7), "zone 7 instead of zone 1"),
     (moved, "polygon 1 outside the field"), (shrunk, "m2 in zone 1 instead of 10000")])
 def test_a_file_that_differs_from_the_plan_is_refused(rates, change, words):
     name, path = rates
@@ -225,8 +225,9 @@ def test_a_rate_wider_than_its_column_is_refused(tmp_path):
 
 
 def test_a_polygon_thinner_than_the_decimals_of_geojson_is_refused(tmp_path):
-    # 3 mm wide: 7 decimals of a degree are 1 cm
-    zones = zones_of(ONE, shapely.box(200, 0, 200.003, 50))
+    # a needle of 3 mm on a square: 7 decimals of a degree are 1 cm
+    zones = zones_of(ONE, shapely.union(shapely.box(200, 0, 250, 50),
+                                        shapely.box(220, 50, 220.003, 90)))
     write_rates(tmp_path / "r.geojson", FORMATS["GeoJSON"], zones)
     with pytest.raises(InputProblem, match="GeoJSON: polygon 2 is too thin"):
         check_rates(tmp_path / "r.geojson", FORMATS["GeoJSON"], zones)

@@ -92,8 +92,27 @@ def test_a_field_over_the_180th_meridian_is_refused():
         zones_of(wkt, crs="EPSG:3832", east=3_339_584.72, north=-2_000_000)  # Mercator, 150 east
 
 
+def test_parts_without_a_width_are_left_out_and_a_zone_of_nothing_else_is_refused():
+    # 1 cm by 50 m, beside a square of 100 m
+    sliver = shapely.box(200, 0, 200.01, 50)
+    zones = zones_of(shapely.MultiPolygon([LEFT, sliver]), RIGHT)
+    assert zones.meant()[0].area_m2 == 10_000 and zones.shapes[0][5] == 1
+    with pytest.raises(InputProblem, match="Zone 2 is nowhere wider than 0.02 m. Merge it"):
+        zones_of(LEFT, sliver)
+
+
+def test_a_gap_between_vertices_that_should_be_one_makes_no_hole_in_the_field():
+    # the neighbour's edge bulges away by a hundredth of a mm
+    bulged = shapely.Polygon([(100, 0), (150, 0), (150, 100), (100, 100), (100.00001, 50)])
+    zones = zones_of(LEFT, bulged)
+    (rings,) = rings_of(zones.field, zones.crs_wkt, 9)
+    assert len(rings) == 1
+
+
 def test_a_zone_too_thin_for_the_decimals_is_refused():
-    thin = shapely.box(0, 0, 3e-5, 50)  # 0.03 mm; the 9th decimal is 0.1 mm
-    zones = zones_of(thin)
+    # a wedge that ends in a needle of 0.02 mm; the 9th decimal is 0.1 mm
+    needle = shapely.Polygon([(0, 0), (100, 0), (100, 50), (100.00002, 100), (99.99999, 100),
+                              (99.99999, 50), (0, 50)])
+    zones = zones_of(needle)
     with pytest.raises(InputProblem, match="around latitude 39.7.*, longitude -93.0.* too thin"):
         rings_of(zones.shapes[0], zones.crs_wkt, 9)

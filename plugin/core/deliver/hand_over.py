@@ -5,9 +5,8 @@ import numpy as np
 
 from ..problems import InputProblem
 
-_AREA_ROUNDING = 1e-6  # of an area: sums in double precision and far more
-_RATE_ROUNDING = 1e-9  # of a rate
-_M2_LEAST = 1e-3
+_ROUNDING = 1e-6  # of an area or a rate: far more than double precision needs, far less than counts
+_LEAST_M2 = 1e-3
 
 
 @dataclass(frozen=True)
@@ -57,15 +56,15 @@ def compared(format_name, meant, found, *, polygons, step, shift_m):
     if len(meant) != len(found):
         raise _wrong(format_name, f"{len(found)} zones instead of {len(meant)}")
     for one, other in zip(meant, found):
-        if abs(one.rate - other.rate) > step / 2 * (1 + 1e-6) + _RATE_ROUNDING * one.rate:
+        if not abs(one.rate - other.rate) <= _rate_slack(one.rate, step):  # NaN is none, too
             raise _wrong(format_name, f"a rate of {other.rate:.10g} in {one.name} instead of "
                                       f"{one.rate:.10g}")
-        if abs(one.area_m2 - other.area_m2) > _area_slack(one, shift_m):
+        if not abs(one.area_m2 - other.area_m2) <= _area_slack(one, shift_m):
             raise _wrong(format_name, f"{other.area_m2:.6g} m2 in {one.name} instead of "
                                       f"{one.area_m2:.6g}")
     wanted, total = (sum(zone.rate * zone.area_m2 for zone in zones) for zones in (meant, found))
     slack = sum(zone.rate * _area_slack(zone, shift_m) + step * zone.area_m2 for zone in meant)
-    if abs(wanted - total) > slack:
+    if not abs(wanted - total) <= slack:
         raise _wrong(format_name, f"a total of {total:.10g} instead of {wanted:.10g}")
     return _read_back(format_name, meant, found, polygons, step)
 
@@ -86,7 +85,7 @@ def compared_cells(format_name, meant, found, cells, *, step, cell_m2, outline_m
     """
     rates = np.array([zone.rate for zone in meant])
     found, cells = np.asarray(found, float), np.asarray(cells)
-    wrong = np.abs(found - rates[cells]) > step / 2 * (1 + 1e-6) + _RATE_ROUNDING * rates[cells]
+    wrong = ~(np.abs(found - rates[cells]) <= _rate_slack(rates[cells], step))
     if wrong.any():
         first = int(np.flatnonzero(wrong)[0])
         raise _wrong(format_name, f"{found[first]:.10g} instead of {rates[cells[first]]:.10g} in "
@@ -99,8 +98,12 @@ def compared_cells(format_name, meant, found, cells, *, step, cell_m2, outline_m
                     float(np.abs(found - rates[cells]).max()))
 
 
+def _rate_slack(rate, step):
+    return step / 2 * (1 + _ROUNDING) + _ROUNDING * rate
+
+
 def _area_slack(zone, shift_m):
-    return zone.outline_m * shift_m + _AREA_ROUNDING * zone.area_m2 + _M2_LEAST
+    return zone.outline_m * shift_m + _ROUNDING * zone.area_m2 + _LEAST_M2
 
 
 def _read_back(format_name, meant, found, polygons, step):
