@@ -74,10 +74,11 @@ def near_an_edge(zones, places, within_m):
         for wkb in zones.shapes:
             edge = ogr.CreateGeometryFromWkb(wkb).Boundary()
             edge.Transform(own)
-            band = edge.Buffer(within_m, 2).CreatePreparedGeometry()
+            band = edge.Buffer(within_m, 2)
+            prepared = band.CreatePreparedGeometry()
             for place in np.flatnonzero(~near):
                 point.SetPoint_2D(0, *points[place].tolist())
-                near[place] = band.Intersects(point)
+                near[place] = prepared.Intersects(point)
     return near
 
 

@@ -73,7 +73,8 @@ def _names(one):
 def _polygon(wkb):
     """The one polygon of a multipolygon."""
     with strict_ogr():
-        return bytes(ogr.CreateGeometryFromWkb(wkb).GetGeometryRef(0).ExportToWkb(ogr.wkbNDR))
+        whole = ogr.CreateGeometryFromWkb(wkb)  # kept: the polygon is a part of it
+        return bytes(whole.GetGeometryRef(0).ExportToWkb(ogr.wkbNDR))
 
 
 def _sound_parts(one, layer, extent):
