@@ -11,8 +11,7 @@ from .strict_ogr import in_metres, spatial_reference, strict_ogr
 WGS_84 = "EPSG:4326"
 _OVERLAP = 1e-4  # of the field: what lies in two zones has two rates
 _THINNEST_M = 0.02  # mean width: narrower parts are what cutting leaves behind, no ground to work
-_CLOSED_HOLE = 1e-14  # square degrees, about a square centimetre: a hole between vertices that
-# should be one
+_CLOSED_HOLE = 1e-8  # degrees, about a millimetre: mean width of a gap between edges meant as one
 _HALF_ROUND = 180.0  # degrees: a field is never so wide, but one over the 180th meridian looks it
 
 
@@ -141,7 +140,8 @@ def _rings(polygon, decimals):
 def _closed(hole):
     """Whether nothing is left of a hole (k, 2)."""
     east, north = (hole - hole[0]).T
-    return abs(np.dot(east[:-1], north[1:]) - np.dot(east[1:], north[:-1])) / 2 < _CLOSED_HOLE
+    area = abs(np.dot(east[:-1], north[1:]) - np.dot(east[1:], north[:-1])) / 2
+    return 2 * area < _CLOSED_HOLE * np.hypot(np.diff(east), np.diff(north)).sum()
 
 
 def _workable(shape, to_metres, zone):

@@ -81,8 +81,8 @@ def test_other_polygons_with_a_rate_and_a_unit_are_taken(run, plan, out):
     given = plan((150.0,), (0.0,), fields="&field=npk:double")
     run("ratefile", PLAN=given, RATE_FIELD="npk", RATE_UNIT="kg/ha", FORMAT=[0, 3],
         FILE=out / "r.gpkg", FARM="Home", CUSTOMER="Hollis")
-    assert [feature.GetField("zone") for feature in
-            ogr.Open(str(out / "r.gpkg")).GetLayer(0)] == [1, 2]
+    data = ogr.Open(str(out / "r.gpkg"))
+    assert [feature.GetField("zone") for feature in data.GetLayer(0)] == [1, 2]
     assert values(out / "r.zip") == [0, 0, 15_000, 0]
     assert [one["B"] for tag in ("CTR", "FRM") for one in elements(out / "r.zip", tag)] == [
         "Hollis", "Home"]

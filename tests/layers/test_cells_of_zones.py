@@ -31,7 +31,7 @@ def test_a_cell_that_only_reaches_into_the_field_takes_the_nearest_rate():
     meant = zones_at(zones, grid.centres()).reshape(grid.shape)
     field = shapely.from_wkb(zones.field)
     edge = (cells != OUTSIDE) & (meant == OUTSIDE)
-    assert edge.sum() > 50
+    assert edge.sum() > 20  # the outline crosses some 70 cells, half of them there
     # every cell left out lies farther from the field than half its side
     for east, north in grid.centres()[(cells == OUTSIDE).ravel()]:
         x, y = in_utm(east, north)

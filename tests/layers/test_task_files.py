@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from plugin.core.deliver.degree_grid import DegreeGrid
 from plugin.core.deliver.rate_formats import FORMATS
 from plugin.core.problems import InputProblem
 from plugin.layers.task_files import check_task, read_task_file, write_task
@@ -95,17 +96,19 @@ FAULTS = {
         r'(<TZN A="2"(?:.|\n)*?<PNT A="2" C=")(\S+)"', lambda at:
         f'{at[1]}{float(at[2]) - 1e-4:.9f}"', text, count=1)), "outside the field|m2 in"),
     "rows upside down": ("values", dict(grid=lambda content: upside_down(content)),
-                         "in [0-9]+ of [0-9]+ cells"),
-    "columns mirrored": ("values", dict(grid=lambda content: mirrored(content)), "cells"),
+                         "rates outside the field|in [0-9]+ of [0-9]+ cells"),
+    "columns mirrored": ("values", dict(grid=lambda content: mirrored(content)),
+                         "rates outside the field|in [0-9]+ of [0-9]+ cells"),
     "big-endian": ("values", dict(grid=lambda content: np.frombuffer(content, ">i4").astype(
         "<i4").tobytes()), "cells"),
     "rows and columns swapped": ("values", dict(xml=lambda text: re.sub(
         r'E="(\d+)" F="(\d+)"', r'E="\2" F="\1"', text)), "is not that of the field"),
     "too short": ("values", dict(grid=lambda content: content[:-4]), "the grid file has"),
-    "length wrong in the file": ("values", dict(xml=lambda text: re.sub('H="[0-9]+" I', 'H="4" I',
-                                                                        text)), "says 4"),
+    "length wrong in the file": ("values", dict(xml=lambda text: re.sub(
+        'H="[0-9]+" I="2"', 'H="4" I="2"', text)), "says 4"),
     "no grid": ("values", dict(grid=lambda content: None), "GRD00000 is not there"),
-    "codes upside down": ("codes", dict(grid=lambda content: upside_down(content, "u1")), "cells"),
+    "codes upside down": ("codes", dict(grid=lambda content: upside_down(content, "u1")),
+                          "rates outside the field|in [0-9]+ of [0-9]+ cells"),
     "a strange code": ("codes", dict(grid=lambda content: b"\x63" + content[1:]), "zone code 99"),
     "attribute missing": ("zones", dict(xml=lambda text: text.replace(' H="1"', "")),
                           "zone for default, None"),
@@ -123,12 +126,10 @@ def mirrored(content):
 
 
 def shaped(content, kind):
-    """The cells of the file that packed() makes of north-western zones, by its own size."""
-    cells = np.frombuffer(content, kind)
-    return cells.reshape(SHAPE)
-
-
-SHAPE = (88, 98)
+    """The cells (rows, columns) of the grid that packed() makes of north-western zones."""
+    place = DegreeGrid.covering(*zones_at_place().extent, cell_m=settings().cell_m,
+                                most_cells=10**5)
+    return np.frombuffer(content, kind).reshape(place.shape)
 
 
 @pytest.mark.parametrize("kind,change,words", FAULTS.values(), ids=FAULTS)

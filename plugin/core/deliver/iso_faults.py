@@ -110,11 +110,12 @@ def _grid(task, grid, grids, extent):
 
 
 def _grid_place(given, rows, columns, extent):
-    """Compare the grid with the field: a grid covers it, and ends within a cell of it."""
+    """Compare the grid with the field: it covers it, and ends less than a cell beyond it."""
     south, west, high, wide = (float(given[letter]) for letter in "ABCD")
     ends = (west, south, west + columns * wide, south + rows * high)
-    slack = (wide, high, wide, high)
-    if any(abs(end - wanted) > most + _NEAR for end, wanted, most in zip(ends, extent, slack)):
+    beyond = (extent[0] - west, extent[1] - south, ends[2] - extent[2], ends[3] - extent[3])
+    if any(not -_NEAR <= over <= cell + _NEAR
+           for over, cell in zip(beyond, (wide, high, wide, high))):
         yield (f"the grid, from latitude {ends[1]:.6f} to {ends[3]:.6f} and longitude "
                f"{ends[0]:.6f} to {ends[2]:.6f}, is not that of the field")
 

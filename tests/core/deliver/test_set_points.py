@@ -1,3 +1,5 @@
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -49,7 +51,7 @@ def test_there_and_back_is_within_half_a_step(unit, share, size):
 @pytest.mark.parametrize("unit,value", [
     ("L/ha", 214_749), ("seeds/ha", 3e10), ("kg/ha", 2.2e7), ("gal/ac", 22_959)])
 def test_what_32_bits_do_not_hold_is_refused(unit, value):
-    with pytest.raises(InputProblem, match=f"{value:g} {unit} is beyond .*identifier"):
+    with pytest.raises(InputProblem, match=re.escape(f"{value:g} {unit} is beyond")):
         set_point_of(unit).raw(value, unit)
 
 
