@@ -54,7 +54,8 @@ class RateFile(SpadeworkAlgorithm):
             "and where it goes. Check the file on the controller before you drive; have buried "
             "utilities located before deep tillage.")
     PLAN, FORMAT, FILE, RATE_FIELD, RATE_UNIT = "PLAN", "FORMAT", "FILE", "RATE_FIELD", "RATE_UNIT"
-    UNIT, LEAST, GREATEST, VERSION = "UNIT", "LEAST", "GREATEST", "VERSION"
+    CONTROLLER_UNIT, LEAST, GREATEST = "CONTROLLER_UNIT", "LEAST", "GREATEST"
+    VERSION = "VERSION"
     OUTSIDE_RATE, LOST_RATE = "OUTSIDE_RATE", "LOST_RATE"
     CELL, MOST_CELLS = "CELL", "MOST_CELLS"
     FIELD_NAME, FARM, CUSTOMER = "FIELD_NAME", "FARM", "CUSTOMER"
@@ -86,7 +87,7 @@ class RateFile(SpadeworkAlgorithm):
             tr("Unit of the rates, such as seeds/ac, in or kg/ha; what the column rate_unit says, "
                "where none is named."))
         self.described(QgsProcessingParameterEnum(
-            self.UNIT, tr("Unit of the controller"), list(UNITS), defaultValue=0),
+            self.CONTROLLER_UNIT, tr("Unit of the controller"), list(UNITS), defaultValue=0),
             tr("Unit in which rates are written and shown. ISO 11783-10 has steps of its own: "
                "0.001 seeds per m2, 1 mm, 1 mg per m2, 0.01 mm3 per m2."))
         for name, title, words in (
@@ -183,7 +184,7 @@ class RateFile(SpadeworkAlgorithm):
         rows = [dict(zip(columns, map(plain, feature.attributes()))) for feature in features]
         names = self.parameterAsFields(parameters, self.RATE_FIELD, context)
         column = names[0] if names else "rate"
-        unit = UNITS[self.parameterAsEnum(parameters, self.UNIT, context)]
+        unit = UNITS[self.parameterAsEnum(parameters, self.CONTROLLER_UNIT, context)]
         rates = controller_rows(
             source.sourceName(),
             rate_rows(source.sourceName(), rows, rate_column=column,
@@ -232,7 +233,7 @@ class RateFile(SpadeworkAlgorithm):
         paths = [path.with_name(name) for name in file_names(path.name, formats)]
         found = []
         about = made(self.ID, {"FORMAT": [one.name for one in formats],
-                               "UNIT": zones.rows[0].unit})
+                               "CONTROLLER_UNIT": zones.rows[0].unit})
         with ExitStack() as until:
             for number, (one, target) in enumerate(zip(formats, paths)):
                 unfinished = until.enter_context(beside(target))

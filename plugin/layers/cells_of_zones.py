@@ -25,12 +25,12 @@ def cells_of_zones(zones, place, *, tick=None):
     """
     cells = np.full(place.shape, OUTSIDE, np.int64)
     with strict_ogr():
-        shapes = [_in_degrees(zones, wkb) for wkb in zones.shapes]
+        *shapes, field = _in_degrees(zones)
         for number, shape in enumerate(shapes):
             cells[_burnt(shape, place)] = number
             if tick is not None:
                 tick((number + 1) / len(shapes))
-        _edges(cells, shapes, _in_degrees(zones, zones.field), place)
+        _edges(cells, shapes, field, place)
     return cells
 
 
@@ -82,15 +82,15 @@ def near_an_edge(zones, places, within_m):
     return near
 
 
-def _in_degrees(zones, wkb):
-    """A shape of the zones in degrees, its edges cut first so that they keep their course."""
-    turn = transformation(zones.crs_wkt, WGS_84)
-    shape = ogr.CreateGeometryFromWkb(wkb)
-    reference = spatial_reference(zones.crs_wkt)
-    if not reference.IsGeographic():
-        shape.Segmentize(_EDGE_M / reference.GetLinearUnits())
-    shape.Transform(turn)
-    return shape
+def _in_degrees(zones):
+    """The zones, then the field, in degrees; edges are cut first so that they keep their course."""
+    turn, reference = transformation(zones.crs_wkt, WGS_84), spatial_reference(zones.crs_wkt)
+    shapes = list(map(ogr.CreateGeometryFromWkb, [*zones.shapes, zones.field]))
+    for shape in shapes:
+        if not reference.IsGeographic():
+            shape.Segmentize(_EDGE_M / reference.GetLinearUnits())
+        shape.Transform(turn)
+    return shapes
 
 
 def _burnt(shape, place):

@@ -52,7 +52,8 @@ class RateZones:
     def measured_shapes(self):
         """Return the WKB of each zone in metres_wkt."""
         with strict_ogr():
-            return [_wkb(turned(wkb, self.crs_wkt, self.metres_wkt)) for wkb in self.shapes]
+            turn = transformation(self.crs_wkt, self.metres_wkt)
+            return [_wkb(turned(wkb, turn)) for wkb in self.shapes]
 
 
 def rate_zones(crs_wkt, geometries, rows):
@@ -73,10 +74,10 @@ def rate_zones(crs_wkt, geometries, rows):
                          _wkb(field), _extent(field, crs_wkt))
 
 
-def turned(wkb, crs_wkt, to_wkt):
-    """Return an OGR geometry of WKB, vertex by vertex in another CRS (inside `strict_ogr`)."""
+def turned(wkb, turn):
+    """Return an OGR geometry of WKB, turned vertex by vertex (inside `strict_ogr`)."""
     geometry = ogr.CreateGeometryFromWkb(wkb)
-    geometry.Transform(transformation(crs_wkt, to_wkt))
+    geometry.Transform(turn)
     return geometry
 
 
@@ -88,22 +89,23 @@ def transformation(crs_wkt, to_wkt):
 def measured(shapes, crs_wkt, metres_wkt, names, rates):
     """Return HandedZones of shapes (WKB in crs_wkt), their areas and outlines taken in metres."""
     with strict_ogr():
-        turns = [turned(wkb, crs_wkt, metres_wkt) for wkb in shapes]
+        turn = transformation(crs_wkt, metres_wkt)
         return [HandedZone(name, rate, shape.Area(), shape.Boundary().Length())
-                for name, rate, shape in zip(names, rates, turns)]
+                for name, rate, shape in zip(names, rates, (turned(wkb, turn) for wkb in shapes))]
 
 
-def rings_of(wkb, crs_wkt, decimals):
-    """Return the polygons of a multipolygon as tuples of closed rings (k, 2), exterior first.
+def rings_of(shapes, crs_wkt, decimals):
+    """Return the polygons of each multipolygon as tuples of closed rings (k, 2), exterior first.
 
     Places are longitude and latitude, rounded; points that fall together are given once.
 
     Raises   InputProblem: rounding leaves a polygon that is no polygon any more
     """
     with strict_ogr():
-        shape = turned(wkb, crs_wkt, WGS_84)
-        return tuple(_rings(shape.GetGeometryRef(number), decimals)
-                     for number in range(shape.GetGeometryCount()))
+        turn = transformation(crs_wkt, WGS_84)
+        return [tuple(_rings(shape.GetGeometryRef(number), decimals)
+                      for number in range(shape.GetGeometryCount()))
+                for shape in (turned(wkb, turn) for wkb in shapes)]
 
 
 def polygon_of(rings):
@@ -186,7 +188,8 @@ def _united(shapes):
 
 def _extent(field, crs_wkt):
     try:
-        west, east, south, north = turned(_wkb(field), crs_wkt, WGS_84).GetEnvelope()
+        turn = transformation(crs_wkt, WGS_84)
+        west, east, south, north = turned(_wkb(field), turn).GetEnvelope()
     except RuntimeError as problem:
         raise InputProblem("Where the zones lie on the earth cannot be told from their CRS: "
                            f"{problem}. Check the CRS of the layer.") from problem

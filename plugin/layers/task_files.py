@@ -51,12 +51,12 @@ def write_task(path, kind, zones, settings, *, tick=None):
     """
     unit, meant = zones.rows[0].unit, zones.meant()
     drawn = kind == "zones"
-    parts = tuple((_name_of(row), row.rate,
-                   rings_of(wkb, zones.crs_wkt, FINEST) if drawn else ())
-                  for row, wkb in zip(zones.rows, zones.shapes))
+    *polygons, boundary = rings_of([*zones.shapes, zones.field], zones.crs_wkt, FINEST)
+    parts = tuple((_name_of(row), row.rate, rings if drawn else ())
+                  for row, rings in zip(zones.rows, polygons))
     job = RateJob(settings.version, settings.names, unit, settings.outside, settings.lost,
                   sum(zone.area_m2 for zone in meant),
-                  rings_of(zones.field, zones.crs_wkt, FINEST), parts)
+                  boundary, parts)
     if drawn:
         file = task_of_polygons(job)
     else:

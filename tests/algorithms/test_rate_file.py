@@ -66,7 +66,7 @@ def test_several_formats_and_the_work_order_come_together(run, plan, out):
 
 def test_rates_come_in_the_controllers_unit(run, plan, out):
     given = plan((1, "till", 14.0, "in"), (2, "leave", 0.0, "in"))
-    run("ratefile", PLAN=given, FORMAT=[2, 3], FILE=out / "r.zip", UNIT=4, VERSION=1,
+    run("ratefile", PLAN=given, FORMAT=[2, 3], FILE=out / "r.zip", CONTROLLER_UNIT=4, VERSION=1,
         OUTSIDE_RATE=2.0, LOST_RATE=25.0)
     rows = json.loads((out / "r.geojson").read_text("utf-8"))["features"]
     assert [(row["properties"]["rate"], row["properties"]["unit"]) for row in rows] == [
@@ -90,7 +90,8 @@ def test_other_polygons_with_a_rate_and_a_unit_are_taken(run, plan, out):
 
 
 def test_limits_of_the_controller_hold_in_its_unit(run, refused, plan, out):
-    given = dict(PLAN=plan(*SEEDS), FORMAT=3, FILE=out / "r.zip", UNIT=2)  # 79,073.7 seeds/ha
+    # 32,000 seeds/ac are 79,073.7 seeds/ha
+    given = dict(PLAN=plan(*SEEDS), FORMAT=3, FILE=out / "r.zip", CONTROLLER_UNIT=2)
     refused("readings, row 1, rate: 79073.7.* seeds/ha is above the controller's greatest rate, "
             "79000 seeds/ha. Change the plan", "ratefile", **given, GREATEST=79_000)
     refused("row 1, rate: 79073.7.* is below the controller's least rate, 80000", "ratefile",

@@ -54,7 +54,7 @@ def test_south_and_west_are_negative(crs, east, north, west, south):
 def test_rings_are_closed_rounded_and_the_hole_comes_second():
     shape = shapely.Polygon(LEFT.exterior, [[(10, 10), (20, 10), (20, 20), (10, 20)]])
     zones = zones_of(shapely.MultiPolygon([shape, shapely.box(200, 0, 210, 10)]))
-    polygons = rings_of(zones.shapes[0], zones.crs_wkt, 9)
+    (polygons,) = rings_of(zones.shapes, zones.crs_wkt, 9)
     assert [len(rings) for rings in polygons] == [2, 1]
     for rings in polygons:
         for ring in rings:
@@ -67,7 +67,7 @@ def test_rings_are_closed_rounded_and_the_hole_comes_second():
 def test_points_that_rounding_makes_one_are_given_once():
     shape = shapely.Polygon([(0, 0), (100, 0), (100, 1e-6), (100, 100), (0, 100)])
     zones = zones_of(shape)
-    assert rings_of(zones.shapes[0], zones.crs_wkt, 9)[0][0].shape == (5, 2)
+    assert rings_of(zones.shapes, zones.crs_wkt, 9)[0][0][0].shape == (5, 2)
 
 
 CROSSING = shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 1)])
@@ -106,7 +106,7 @@ def test_a_gap_between_vertices_that_should_be_one_makes_no_hole_in_the_field():
     bulged = shapely.Polygon([(100, 0), (150, 0), (150, 100), (100, 100), (100, 80),
                               (100.00001, 50), (100, 20)])
     zones = zones_of(LEFT, bulged)
-    (rings,) = rings_of(zones.field, zones.crs_wkt, 9)
+    ((rings,),) = rings_of([zones.field], zones.crs_wkt, 9)
     assert len(rings) == 1
 
 
@@ -116,4 +116,4 @@ def test_a_zone_too_thin_for_the_decimals_is_refused():
                               (99.99999, 50), (0, 50)])
     zones = zones_of(needle)
     with pytest.raises(InputProblem, match="around latitude 39.7.*, longitude -92.9.* too thin"):
-        rings_of(zones.shapes[0], zones.crs_wkt, 9)
+        rings_of(zones.shapes, zones.crs_wkt, 9)

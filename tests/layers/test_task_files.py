@@ -97,6 +97,8 @@ FAULTS = {
         f'{at[1]}{float(at[2]) - 1e-4:.9f}"', text, count=1)), "outside the field|m2 in"),
     "rows upside down": ("values", dict(grid=lambda content: upside_down(content)),
                          "rates outside the field|in [0-9]+ of [0-9]+ cells"),
+    "a rate far outside": ("values", dict(grid=lambda content: (7907).to_bytes(4, "little")
+                                          + content[4:]), "rates outside the field"),
     "columns mirrored": ("values", dict(grid=lambda content: mirrored(content)),
                          "rates outside the field|in [0-9]+ of [0-9]+ cells"),
     "big-endian": ("values", dict(grid=lambda content: np.frombuffer(content, ">i4").astype(
