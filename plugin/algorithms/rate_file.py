@@ -19,7 +19,13 @@ from qgis.core import (
 
 from ..core.deliver.iso_task import VERSIONS, Names
 from ..core.deliver.rate_formats import FORMATS, file_names
-from ..core.deliver.rate_table import MANY_ZONES, RateLimits, controller_rows, rate_rows
+from ..core.deliver.rate_table import (
+    MANY_ZONES,
+    Product,
+    RateLimits,
+    controller_rows,
+    rate_rows,
+)
 from ..core.deliver.set_points import SHOWN_DECIMALS
 from ..core.deliver.work_order import rate_text, work_order
 from ..core.problems import InputProblem, Stopped
@@ -55,7 +61,7 @@ class RateFile(SpadeworkAlgorithm):
             "utilities located before deep tillage.")
     PLAN, FORMAT, FILE, RATE_FIELD, RATE_UNIT = "PLAN", "FORMAT", "FILE", "RATE_FIELD", "RATE_UNIT"
     CONTROLLER_UNIT, LEAST, GREATEST = "CONTROLLER_UNIT", "LEAST", "GREATEST"
-    VERSION = "VERSION"
+    CONTENT, DENSITY, VERSION = "CONTENT", "DENSITY", "VERSION"
     OUTSIDE_RATE, LOST_RATE = "OUTSIDE_RATE", "LOST_RATE"
     CELL, MOST_CELLS = "CELL", "MOST_CELLS"
     FIELD_NAME, FARM, CUSTOMER = "FIELD_NAME", "FARM", "CUSTOMER"
@@ -90,6 +96,17 @@ class RateFile(SpadeworkAlgorithm):
             self.CONTROLLER_UNIT, tr("Unit of the controller"), list(UNITS), defaultValue=0),
             tr("Unit in which rates are written and shown. ISO 11783-10 has steps of its own: "
                "0.001 seeds per m2, 1 mm, 1 mg per m2, 0.01 mm3 per m2."))
+        self.described(QgsProcessingParameterNumber(
+            self.CONTENT, tr("Nutrient in the product"), _DOUBLE, 100.0, minValue=0.1,
+            maxValue=100.0),
+            tr("Percent, as the product's label says, where the plan counts a nutrient: rates are "
+               "written of the product, which most controllers count. 46 for urea; 100 where the "
+               "plan counts the product."))
+        self.described(QgsProcessingParameterNumber(
+            self.DENSITY, tr("Density of a liquid"), _DOUBLE, optional=True, minValue=0.1,
+            maxValue=5.0),
+            tr("Kilograms per litre, as the product's label says (1 lb/gal is 0.1198), where "
+               "masses are planned and the controller counts gal/ac or L/ha."))
         for name, title, words in (
                 (self.LEAST, tr("Least rate of the controller"),
                  tr("In the controller's unit, such as seeds/ac; a lower rate is refused. 0 "
@@ -190,19 +207,30 @@ class RateFile(SpadeworkAlgorithm):
             rate_rows(source.sourceName(), rows, rate_column=column,
                       unit=self.parameterAsString(parameters, self.RATE_UNIT, context).strip()),
             unit="" if unit == AS_PLANNED else unit, rate_column=column,
+            product=self._product(parameters, context),
             limits=self._limits(parameters, context))
         further = [(tr(words), f"{np.nansum([number_of(row[name]) for row in rows]):,.1f}")
                    for name, words in SUMMED.items() if name in columns]
+        content = self.parameterAsDouble(parameters, self.CONTENT, context)
+        if content < 100:
+            further.append((tr("Nutrient in the product"), f"{content:g} %"))
         return rate_zones(source.sourceCrs().toWkt(),
                           [bytes(feature.geometry().asWkb()) for feature in features],
                           rates), further
 
     def _limits(self, parameters, context):
-        least, greatest = (
-            None if parameters.get(name) in (None, "")
-            else self.parameterAsDouble(parameters, name, context)
-            for name in (self.LEAST, self.GREATEST))
-        return RateLimits(least, greatest)
+        return RateLimits(*(self._number(parameters, name, context)
+                            for name in (self.LEAST, self.GREATEST)))
+
+    def _product(self, parameters, context):
+        return Product(self.parameterAsDouble(parameters, self.CONTENT, context) / 100,
+                       self._number(parameters, self.DENSITY, context))
+
+    def _number(self, parameters, name, context):
+        """Return an optional number, None where it is not given."""
+        if parameters.get(name) in (None, ""):
+            return None
+        return self.parameterAsDouble(parameters, name, context)
 
     def _settings(self, source, zones, parameters, context):
         def text(name, otherwise):

@@ -89,6 +89,19 @@ def test_other_polygons_with_a_rate_and_a_unit_are_taken(run, plan, out):
     assert elements(out / "r.zip", "PFD")[0]["C"] == "readings"  # the layer's name
 
 
+def test_a_planned_nutrient_is_written_as_product(run, plan, out):
+    run("ratefile", PLAN=plan((1, "apply", 120.0, "lb/ac"), (2, "none", 0.0, "lb/ac")),
+        FORMAT=[2, 3], FILE=out / "r.zip", CONTROLLER_UNIT=9, CONTENT=28, DENSITY=1.28,
+        WORK_ORDER=out / "w.pdf")
+    # 120 lb/ac = 134.5022 kg/ha; / 0.28 / 1.28 = 375.285 L/ha; 40.1204 gal/ac
+    rows = json.loads((out / "r.geojson").read_text("utf-8"))["features"]
+    assert [row["properties"]["rate"] for row in rows] == [40.12, 0.0]
+    assert values(out / "r.zip")[2] == pytest.approx(3_752_850, abs=5)
+    text = subprocess.run(["pdftotext", "-layout", str(out / "w.pdf"), "-"], check=True,
+                          capture_output=True, text=True).stdout
+    assert "Nutrient in the product" in text and "28 %" in text
+
+
 def test_limits_of_the_controller_hold_in_its_unit(run, refused, plan, out):
     # 32,000 seeds/ac are 79,073.7 seeds/ha
     given = dict(PLAN=plan(*SEEDS), FORMAT=3, FILE=out / "r.zip", CONTROLLER_UNIT=2)

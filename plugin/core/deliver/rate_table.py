@@ -37,6 +37,27 @@ class RateLimits:
         return ""
 
 
+@dataclass(frozen=True)
+class Product:
+    """What is spread where a plan counts a nutrient: how much of it is nutrient, and how dense.
+
+    content           share of the nutrient in the product, above 0 to 1
+    density_kg_per_l  of a liquid whose rates are planned as masses; None of what is not liquid
+    """
+    content: float = 1.0
+    density_kg_per_l: float = None
+
+    def rate(self, rate, unit, wanted):
+        """Return a planned rate as a rate of the product in the wanted unit.
+
+        Raises   InputProblem: the units measure different things
+        """
+        rate = rate / self.content
+        if self.density_kg_per_l is not None and unit.endswith(("/ac", "/ha")):
+            rate, unit = convert(rate, unit, "kg/ha") / self.density_kg_per_l, "L/ha"
+        return float(convert(rate, unit, wanted))
+
+
 def rate_rows(plan_name, rows, *, rate_column="rate", unit=""):
     """Return the RateRows of a layer's zones, every zone one rate of 0 or more in one unit.
 
@@ -68,25 +89,27 @@ def rate_rows(plan_name, rows, *, rate_column="rate", unit=""):
     return made
 
 
-def controller_rows(plan_name, rows, *, unit="", limits=None, rate_column="rate"):
+def controller_rows(plan_name, rows, *, unit="", product=None, limits=None, rate_column="rate"):
     """Return rows with their rates in the controller's unit, each within its limits.
 
     Parameters
         rows    list of RateRow
         unit    the controller's; "": that of the rows
+        product what is spread, a Product; None: what the plan counts
         limits  RateLimits in that unit, or None
     Raises   InputProblem: the units measure different things, or a rate is beyond a limit
     """
-    limits = limits or RateLimits()
+    limits, product = limits or RateLimits(), product or Product()
     made = []
     for number, row in enumerate(rows, start=1):
         wanted = unit or row.unit
         try:
-            rate = float(convert(row.rate, row.unit, wanted))
+            rate = product.rate(row.rate, row.unit, wanted)
         except InputProblem as problem:
             raise InputProblem(f"{plan_name}, row {number}: rates in {row.unit or 'no unit'} "
                                f"cannot be written in {wanted}. Choose another unit for the "
-                               "controller.") from problem
+                               "controller; masses become volumes by the density of the product, "
+                               "and by it alone.") from problem
         refusal = limits.refusal(rate, wanted)
         if refusal:
             raise InputProblem(f"{plan_name}, row {number}, {rate_column}: {refusal}. Change the "

@@ -1,6 +1,12 @@
 import pytest
 
-from plugin.core.deliver.rate_table import RateLimits, RateRow, controller_rows, rate_rows
+from plugin.core.deliver.rate_table import (
+    Product,
+    RateLimits,
+    RateRow,
+    controller_rows,
+    rate_rows,
+)
 from plugin.core.problems import InputProblem
 
 
@@ -51,6 +57,21 @@ def test_rates_come_in_the_controllers_unit(rate, unit, to, expected):
     (found,) = controller_rows("Plan", [RateRow(1, "", rate, unit)], unit=to)
     assert found.rate == pytest.approx(expected, rel=1e-6)  # of the digits above
     assert found.unit == (to or unit)
+
+
+@pytest.mark.parametrize("rate,unit,to,product,expected", [
+    # urea: 120 / 0.46; a solution of 28 % and 10.67 lb/gal: 120 / 0.28 / 10.67
+    (120, "lb/ac", "lb/ac", Product(0.46), 260.8696),
+    (120, "lb/ac", "gal/ac", Product(0.28, 10.67 * 0.45359237 / 3.785411784), 40.1660),
+    (135, "kg/ha", "L/ha", Product(0.28, 1.28), 376.6741), (120, "kg/ha", "", Product(), 120)])
+def test_a_planned_nutrient_becomes_the_product_that_is_spread(rate, unit, to, product, expected):
+    (found,) = controller_rows("Plan", [RateRow(1, "", rate, unit)], unit=to, product=product)
+    assert found.rate == pytest.approx(expected, rel=1e-6)
+
+
+def test_a_mass_becomes_a_volume_by_a_density_alone():
+    with pytest.raises(InputProblem, match="lb/ac cannot be written in gal/ac.*by the density"):
+        controller_rows("Plan", [RateRow(1, "", 9.0, "lb/ac")], unit="gal/ac")
 
 
 def test_a_unit_of_something_else_is_refused():
