@@ -6,6 +6,7 @@ from ..algorithms.base import tr
 
 _NAMES = {"pan_top": tr("top of the pan"), "pan_bottom": tr("bottom of the pan"),
           "pan_chance": tr("chance of a pan")}
+_ORDER = "_work_order"  # what the name of a work order ends in
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,7 @@ def outputs_in(folder):
     surfaces = sorted((folder / "surfaces").glob("*.tif"))
     rates = sorted(path for kind in ("*.gpkg", "*.shp", "*.geojson", "*.zip")
                    for path in (folder / "rates").glob(kind))
+    orders = sorted((folder / "rates").glob(f"*{_ORDER}.pdf"))
     listed = [
         Output(tr("Report"), folder / "report.pdf"),
         Output(tr("Project"), folder / "project.qgz"),
@@ -38,6 +40,8 @@ def outputs_in(folder):
         *(Output(tr("Surface: {name}").format(name=_words(path)), path) for path in surfaces),
         Output(tr("Observations"), folder / "observations.gpkg"),
         *(Output(tr("Rates: {name}").format(name=_words(path)), path) for path in rates),
+        *(Output(tr("Work order: {name}").format(name=path.stem[:-len(_ORDER)]), path)
+          for path in orders),
         Output(tr("All figures"), folder / "summary.json"),
     ]
     return [output for output in listed if output.path.is_file()]

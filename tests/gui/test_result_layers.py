@@ -90,11 +90,12 @@ def test_outputs_are_listed_with_the_report_first_and_only_those_that_are_there(
     (folder / "rates").mkdir()
     (folder / "rates" / "replant.shp").write_text("")
     (folder / "rates" / "replant.dbf").write_text("")
+    (folder / "rates" / "replant_work_order.pdf").write_text("")
     assert [output.path.relative_to(folder).as_posix() for output in outputs_in(folder)] == [
         "report.pdf", "project.qgz", "zones.gpkg", "surfaces/stand.tif", "rates/replant.shp",
-        "summary.json"]
-    assert [output.title for output in outputs_in(folder)][3:5] == [
-        "Surface: stand", "Rates: replant"]
+        "rates/replant_work_order.pdf", "summary.json"]
+    assert [output.title for output in outputs_in(folder)][3:6] == [
+        "Surface: stand", "Rates: replant", "Work order: replant"]
 
 
 def test_a_folder_without_the_figures_is_no_field_calls(folder):
