@@ -48,10 +48,8 @@ def zones_at(zones, places, *, tick=None):
         point = ogr.Geometry(ogr.wkbPoint)
         for number, wkb in enumerate(zones.shapes):
             shape = ogr.CreateGeometryFromWkb(wkb)
-            west, east, south, north = shape.GetEnvelope()
-            near = ((points >= (west, south)) & (points <= (east, north))).all(axis=1)
             prepared = shape.CreatePreparedGeometry()
-            wanted = np.flatnonzero(near & (found == OUTSIDE))
+            wanted = np.flatnonzero(_within(points, shape) & (found == OUTSIDE))
             for start in range(0, len(wanted), _BLOCK):
                 if tick is not None:
                     tick((number + start / len(wanted)) / len(zones.shapes))
@@ -76,10 +74,16 @@ def near_an_edge(zones, places, within_m):
             edge.Transform(own)
             band = edge.Buffer(within_m, 2)
             prepared = band.CreatePreparedGeometry()
-            for place in np.flatnonzero(~near):
+            for place in np.flatnonzero(_within(points, band) & ~near):
                 point.SetPoint_2D(0, *points[place].tolist())
                 near[place] = prepared.Intersects(point)
     return near
+
+
+def _within(points, shape):
+    """The mask (n,) of points in the box around a shape."""
+    west, east, south, north = shape.GetEnvelope()
+    return ((points >= (west, south)) & (points <= (east, north))).all(axis=1)
 
 
 def _in_degrees(zones):
