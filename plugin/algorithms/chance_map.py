@@ -46,9 +46,8 @@ class ChanceMap(SpadeworkAlgorithm):
         side = SIDES[self.parameterAsEnum(parameters, self.SIDE, context)]
         path = geotiff(self.parameterAsOutputLayer(parameters, self.CHANCE, context))
         try:
-            surface = read_surface(surface_file)
-            values = chance(surface, limit, side)
-            ticker(feedback)(0.5)
+            surface = read_surface(surface_file, tick=ticker(feedback, 0.0, 0.3))
+            values = chance(surface, limit, side, tick=ticker(feedback, 0.3, 0.6))
             account = {name: kept for name, kept in surface.account.items()
                        if name not in ("sites", "made")}
             write_surface(path, Surface(
@@ -56,7 +55,8 @@ class ChanceMap(SpadeworkAlgorithm):
                     name=surface.name, side=side, limit=limit, unit=surface.unit),
                 "", surface.grid, surface.inside, values, np.where(np.isnan(values), np.nan, 0.0),
                 account), made(self.ID, {self.LIMIT: limit, self.SIDE: side,
-                                         self.SURFACE: surface.account["made"]}))
+                                         self.SURFACE: surface.account["made"]}),
+                tick=ticker(feedback, 0.6, 1.0))
         except Stopped:
             return {}
         except InputProblem as problem:

@@ -14,6 +14,7 @@ from qgis.core import (
 from ..core.deliver.observed import yield_account
 from ..core.observe.yield_points import KEPT, REASONS, clean_yield
 from ..core.problems import InputProblem, Stopped
+from ..layers.beside import all_beside
 from ..layers.boundary import inside_mask
 from ..layers.json_files import write_json
 from ..layers.vectors import REAL, TEXT, Column, VectorLayer, points_wkb, write_vector
@@ -71,13 +72,15 @@ class CleanYield(SpadeworkAlgorithm):
                 moisture=found.moisture, tick=ticker(feedback, 0.3, 0.6))
             kept = reasons == REASONS.index(KEPT)
             said = made(self.ID, {self.SEASON: season}, record.sha256)
-            write_vector(path, driver_of(path), [replace(
-                _layer(record, found, reasons, kept), made=said)])
-            if removed_path:
-                write_vector(removed_path, driver_of(removed_path),
-                             [replace(_layer(record, found, reasons, ~kept), made=said)])
-            if account_path:
-                write_json(account_path, yield_account(season, found.unit, found.yields, reasons))
+            with all_beside([path, removed_path, account_path]) as (aside, removed, account):
+                for place, chosen, tick in ((aside, kept, ticker(feedback, 0.6, 0.8)),
+                                            (removed, ~kept, ticker(feedback, 0.8, 1.0))):
+                    if place:
+                        write_vector(place, driver_of(place), [replace(
+                            _layer(record, found, reasons, chosen, tick), made=said)], tick=tick)
+                if account:
+                    write_json(account, {**yield_account(season, found.unit, found.yields,
+                                                         reasons), "made": said})
         except Stopped:
             return {}
         except InputProblem as problem:
@@ -90,11 +93,11 @@ class CleanYield(SpadeworkAlgorithm):
                 "KEPT": int(kept.sum()), "LEFT_OUT": int((~kept).sum())}
 
 
-def _layer(record, found, reasons, chosen):
+def _layer(record, found, reasons, chosen, tick):
     columns = (Column("yield", REAL), Column("unit", TEXT), Column("reason", TEXT))
     positions = found.positions_m[chosen]
     placed = np.isfinite(positions).all(axis=1)
     rows = [[value, found.unit, REASONS[reason]] for value, reason, there in
             zip(found.yields[chosen], reasons[chosen], placed) if there]
     return VectorLayer(f"yield_{found.season}", record.crs_wkt, columns,
-                       points_wkb(positions[placed]), rows)
+                       points_wkb(positions[placed], tick=tick), rows)

@@ -21,6 +21,7 @@ from ..core.decide.next_stops import ALL_CHOSEN, MOST_STOPS, NOT_WORTH, next_sto
 from ..core.decide.tillage_depth import LIKELY
 from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
+from ..layers.beside import all_beside
 from ..layers.crs import crs_named, in_metres
 from ..layers.field_surface import surface_of_field
 from ..layers.gpx import write_waypoints
@@ -165,29 +166,31 @@ class NextStops(SpadeworkAlgorithm):
             record = open_record(record_path, only=()) if record_path else None
             boundary = boundary_of(source) if source is not None else (
                 None if record is None else record.boundary_wkb)
-            surface = (read_surface(surface_file) if boundary is None
-                       else surface_of_field(surface_file, boundary))
+            read = ticker(feedback, 0.0, 0.3)
+            surface = (read_surface(surface_file, tick=read) if boundary is None
+                       else surface_of_field(surface_file, boundary, tick=read))
             decision = self._decision(surface, record, parameters, context)
             found = next_stops(
-                surface, decision, tick=ticker(feedback),
+                surface, decision, tick=ticker(feedback, 0.3, 1.0),
                 count=self.parameterAsInt(parameters, self.COUNT, context),
                 reading_error=self._number(parameters, self.ERROR, context),
                 cost=self.parameterAsDouble(parameters, self.COST, context),
                 spacing_m=self.parameterAsDouble(parameters, self.DISTANCE, context))
             notes = [_note(found, number, surface, decision) for number in range(len(found))]
-            write_vector(path, driver, [replace(
-                _layer(found, notes, surface, decision),
-                made=made(self.ID, {
-                    self.DECISION: DECISIONS[self.parameterAsEnum(parameters, self.DECISION,
-                                                                  context)],
-                    self.LIMIT: decision.limit, self.LOSS: decision.loss,
-                    self.AREA_UNIT: decision.area_unit, self.ERROR: found.reading_error,
-                    self.DISTANCE: found.spacing_m, self.SURFACE: surface.account["made"]},
-                    None if record is None else record.sha256))])
-            if gpx_path:
-                width = len(str(len(found)))
-                write_waypoints(gpx_path, surface.grid.crs_wkt, found.positions_m,
-                                [f"{number + 1:0{width}}" for number in range(len(found))], notes)
+            said = made(self.ID, {
+                self.DECISION: DECISIONS[self.parameterAsEnum(parameters, self.DECISION, context)],
+                self.LIMIT: decision.limit, self.LOSS: decision.loss,
+                self.AREA_UNIT: decision.area_unit, self.ERROR: found.reading_error,
+                self.DISTANCE: found.spacing_m, self.SURFACE: surface.account["made"]},
+                None if record is None else record.sha256)
+            with all_beside([path, gpx_path]) as (aside, gpx_aside):
+                write_vector(aside, driver, [replace(_layer(found, notes, surface, decision),
+                                                     made=said)])
+                if gpx_path:
+                    width = len(str(len(found)))
+                    write_waypoints(gpx_aside, surface.grid.crs_wkt, found.positions_m,
+                                    [f"{number + 1:0{width}}" for number in range(len(found))],
+                                    notes)
         except Stopped:
             return {}
         except InputProblem as problem:

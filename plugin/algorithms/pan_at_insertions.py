@@ -17,6 +17,7 @@ from ..core.deliver.observed import pan_account
 from ..core.observations import ABOVE, BELOW, EXACT
 from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
+from ..layers.beside import all_beside
 from ..layers.json_files import write_json
 from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb, write_vector
 from ..record.pan_readings import pan_readings
@@ -85,15 +86,17 @@ class PanAtInsertions(SpadeworkAlgorithm):
             for warning in found.warnings:
                 feedback.pushWarning(warning)
             ticker(feedback)(0.5)
-            write_vector(path, driver_of(path), [replace(
-                _layer(found, record, reach),
-                made=made(self.ID, {self.LIMIT: found.limit, self.REACH: reach}, record.sha256))])
-            if account_path:
-                write_json(account_path, pan_account(
-                    found.pans, found.stops, found.over_table_limit, limit=found.limit,
-                    reach_m=_reach_m(found, record, reach),
-                    pressure_unit=record.units.pressure, warnings=found.warnings,
-                    left_out=found.left_out))
+            said = made(self.ID, {self.LIMIT: found.limit, self.REACH: reach}, record.sha256)
+            with all_beside([path, account_path]) as (aside, account_aside):
+                write_vector(aside, driver_of(path), [replace(_layer(found, record, reach),
+                                                              made=said)],
+                             tick=ticker(feedback, 0.5, 1.0))
+                if account_path:
+                    write_json(account_aside, {**pan_account(
+                        found.pans, found.stops, found.over_table_limit, limit=found.limit,
+                        reach_m=_reach_m(found, record, reach),
+                        pressure_unit=record.units.pressure, warnings=found.warnings,
+                        left_out=found.left_out), "made": said})
         except Stopped:
             return {}
         except InputProblem as problem:

@@ -22,6 +22,7 @@ from ..core.deliver.summary import mapped
 from ..core.interpolate.draws_of_surface import draws_of_surface
 from ..core.problems import InputProblem, Stopped
 from ..core.zone.workable import radius_of_width
+from ..layers.beside import all_beside
 from ..layers.field_surface import surface_of_field
 from ..layers.json_files import write_json
 from ..layers.vectors import write_vector
@@ -75,7 +76,6 @@ class ReplantPlan(SpadeworkAlgorithm):
         stand_file = self.found_surface(parameters, self.STAND)
         path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
-        tick = ticker(feedback)
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
@@ -83,27 +83,28 @@ class ReplantPlan(SpadeworkAlgorithm):
             settings = replant_settings(record)
             for doubt in replant_doubts(record):
                 feedback.pushWarning(doubt)
-            stand = surface_of_field(stand_file, record.boundary_wkb)
+            stand = surface_of_field(stand_file, record.boundary_wkb,
+                                     tick=ticker(feedback, 0.0, 0.2))
             require_readings(stand)
-            tick(0.2)
             cells, draws = draws_of_surface(stand, draws=DRAWS,
-                                            tick=lambda part: tick(0.2 + 0.6 * part))
-            tick(0.8)
+                                            tick=ticker(feedback, 0.2, 0.7))
             plan = replant_plan(
                 stand, draws, cells, table, settings, area_unit=record.units.area,
                 smallest_area_m2=smallest_zone_m2(record),
-                smooth_radius_cells=radius_of_width(machine_width_m(record), stand.grid.cell_m))
-            tick(0.9)
-            write_vector(path, driver_of(path), [replace(
-                plan_layer(plan, record.boundary_wkb),
-                made=made(self.ID, plan.settings, record.sha256))])
+                smooth_radius_cells=radius_of_width(machine_width_m(record), stand.grid.cell_m),
+                tick=ticker(feedback, 0.7, 0.9))
+            said = made(self.ID, plan.settings, record.sha256)
             headline = for_the_whole(replant_headline(plan), mapped(stand.account))
-            if account_path:
-                at = break_even_stand(table, settings)
-                write_json(account_path, plan_account(
-                    plan, title=tr("Replant plan"), headline=headline,
-                    break_even=None if at is None else (at, record.units.population),
-                    names=setting_titles(), not_entered=replant_not_entered(record)))
+            layer = plan_layer(plan, record.boundary_wkb, tick=ticker(feedback, 0.9, 1.0))
+            with all_beside([path, account_path]) as (aside, account_aside):
+                write_vector(aside, driver_of(path), [replace(layer, made=said)])
+                if account_path:
+                    at = break_even_stand(table, settings)
+                    write_json(account_aside, {**plan_account(
+                        plan, title=tr("Replant plan"), headline=headline,
+                        break_even=None if at is None else (at, record.units.population),
+                        names=setting_titles(), not_entered=replant_not_entered(record)),
+                        "made": said})
         except Stopped:
             return {}
         except InputProblem as problem:

@@ -11,6 +11,7 @@ from qgis.core import (
 
 from ..core.deliver.observed import stand_account
 from ..core.problems import InputProblem, Stopped
+from ..layers.beside import all_beside
 from ..layers.json_files import write_json
 from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb, write_vector
 from ..record.read import open_record
@@ -54,11 +55,14 @@ class StandAtStops(SpadeworkAlgorithm):
             for warning in found.warnings:
                 feedback.pushWarning(warning)
             ticker(feedback)(0.5)
-            write_vector(path, driver_of(path), [replace(
-                _layer(found, record), made=made(self.ID, {}, record.sha256))])
-            if account_path:
-                write_json(account_path, stand_account(found.stand, found.observations,
-                                                       found.warnings, found.left_out))
+            said = made(self.ID, {}, record.sha256)
+            with all_beside([path, account_path]) as (aside, account_aside):
+                write_vector(aside, driver_of(path), [replace(_layer(found, record), made=said)],
+                             tick=ticker(feedback, 0.5, 1.0))
+                if account_path:
+                    write_json(account_aside, {**stand_account(
+                        found.stand, found.observations, found.warnings, found.left_out),
+                        "made": said})
         except Stopped:
             return {}
         except InputProblem as problem:

@@ -1,7 +1,9 @@
 """surface: from readings at points to an estimate and its error everywhere in the field."""
 import json
 import math
+from dataclasses import replace
 
+import numpy as np
 from qgis.core import (
     QgsProcessing,
     QgsProcessingException,
@@ -19,13 +21,21 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
+from ..core.grid import MOST_CELLS, Grid
 from ..core.interpolate.chance import require_yes_or_no
 from ..core.interpolate.covariance import CANDIDATES, FAMILIES, NUGGET, CovarianceModel
 from ..core.interpolate.diagnostics import surface_diagnostics
-from ..core.interpolate.estimate import estimate_surface, unsure
+from ..core.interpolate.estimate import CENSORED_MOST, estimate_surface, unsure
 from ..core.interpolate.field_mean import field_mean
 from ..core.interpolate.map_settings import MapSettings
+from ..core.interpolate.plausible import (
+    far_from_the_others,
+    outside,
+    require_near,
+    require_plausible,
+)
 from ..core.problems import InputProblem, Stopped
+from ..layers.beside import all_beside
 from ..layers.boundary import grid_over, inside_shares
 from ..layers.covariates import covariate_sampler
 from ..layers.crs import crs_named, in_metres
@@ -39,6 +49,7 @@ from ..report.diagnostic_figures import can_draw, write_figures
 from .base import SpadeworkAlgorithm, driver_of, geotiff, ticker, tr
 from .made import made
 
+MOST_MEMORY_GB = 1.0  # measured with MOST_CELLS cells: bench/cancel_gaps.py
 METHODS = ("automatic", "mean", "chance")
 SUPPORTS = ("reading", "cell")
 DRIFTS = ("none", "linear")
@@ -57,7 +68,9 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             "Readings known only to lie above or below a figure are drawn from what the others say "
             "of them. Band 1 is the estimate, band 2 its standard error for ground of the size of "
             "one reading, or of a cell. The mean may follow a slope or other layers. Patterson and "
-            "Thompson (1971); Delhomme (1978); Hurvich and Tsai (1989).")
+            "Thompson (1971); Delhomme (1978); Hurvich and Tsai (1989). "
+            f"At most {MOST_CELLS:,} cells are drawn, and {CENSORED_MOST:,} readings where some "
+            f"are limits; memory stays below {MOST_MEMORY_GB:g} GB beside what QGIS itself takes.")
     INPUT, FIELD, ERROR_FIELD, CENSOR_FIELD = "INPUT", "FIELD", "ERROR_FIELD", "CENSOR_FIELD"
     BOUNDARY, CELL, METHOD, MODEL, NEIGHBOURS = ("BOUNDARY", "CELL", "METHOD", "MODEL",
                                                  "NEIGHBOURS")
@@ -87,8 +100,9 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             self.BOUNDARY, tr("Boundary"), [QgsProcessing.SourceType.TypeVectorPolygon]),
             tr("The field, in the CRS of the readings."))
         self.described(QgsProcessingParameterNumber(
-            self.CELL, tr("Cell"), QgsProcessingParameterNumber.Type.Double, 5.0, minValue=1e-3),
-            tr("Side of a cell, metres."))
+            self.CELL, tr("Cell"), QgsProcessingParameterNumber.Type.Double, 5.0),
+            tr("Side of a cell, metres; at most {cells:,} cells are drawn.").format(
+                cells=MOST_CELLS))
         self.described(QgsProcessingParameterEnum(
             self.METHOD, tr("Method"), [tr("automatic"), tr("mean of the readings"),
                                         tr("chance of a yes (values 0 and 1)")], defaultValue=0),
@@ -183,9 +197,22 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
                              "Leave Figures empty, or add matplotlib to the Python of QGIS.")
         try:
             _model(self.parameterAsString(parameters, self.MODEL, context))
+            if sources[1]:
+                self._require_cells(sources[1], parameters, context)
         except InputProblem as problem:
             return False, str(problem)
         return super().checkParameterValues(parameters, context)
+
+    def _require_cells(self, boundary, parameters, context):
+        """Refuse, before any work, a cell of which too many or none would cover the boundary."""
+        cell_m = self.parameterAsDouble(parameters, self.CELL, context)
+        extent = boundary.sourceExtent()
+        if extent.isEmpty():
+            raise InputProblem(tr("{layer} holds no polygon with an area. Choose the layer that "
+                                  "holds the field's boundary.").format(
+                layer=boundary.sourceName()))
+        Grid.covering(extent.xMinimum(), extent.yMinimum(), extent.xMaximum(), extent.yMaximum(),
+                      cell_m=cell_m)
 
     def prepareAlgorithm(self, parameters, context, feedback):
         """Find the files of the covariates, in the thread in which the project's layers live."""
@@ -202,43 +229,71 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
                 parameters, self.INPUT if source is None else self.BOUNDARY))
         field = self.parameterAsString(parameters, self.FIELD, context)
         path = geotiff(self.parameterAsOutputLayer(parameters, self.SURFACE, context))
+        further = self._further(parameters, context)
         try:
             observations, left_out = read_observations(
                 source, field,
                 error_field=self.parameterAsString(parameters, self.ERROR_FIELD, context),
                 censor_field=self.parameterAsString(parameters, self.CENSOR_FIELD, context),
                 name=self.parameterAsString(parameters, self.TITLE, context),
-                unit=self.parameterAsString(parameters, self.UNIT, context))
+                unit=self.parameterAsString(parameters, self.UNIT, context),
+                tick=ticker(feedback, 0.0, 0.03))
             if left_out:
                 feedback.pushWarning(tr("{layer}: no point, no value or no error in {count} rows "
                                         "({rows}); left out.").format(
                     layer=source.sourceName(), count=len(left_out),
                     rows=", ".join(map(str, left_out[:8]))))
+            require_plausible(observations, field)
             boundary = boundary_of(boundary_source)
             grid = grid_over(boundary, self.parameterAsDouble(parameters, self.CELL, context),
                              source.sourceCrs().toWkt())
             settings = self._settings(grid.cell_m, parameters, context)
-            surface = self._estimate(observations, grid, inside_shares(boundary, grid), settings,
-                                     parameters, context, feedback)
+            require_near(observations, grid)
+            inside = inside_shares(boundary, grid, tick=ticker(feedback, 0.03, 0.1))
+            self._warn(observations, grid, inside, field, feedback)
+            surface = self._estimate(observations, grid, inside, settings, parameters, context,
+                                     feedback)
             results = {self.SURFACE: path, "USED": len(observations), "LEFT_OUT": len(left_out),
                        "VERDICT": surface.account["verdict"]}
             diagnostics = self._diagnostics(surface, observations, settings, parameters, context,
                                             feedback)
-            # From here on a cancel comes too late: nothing is written before it could stop this.
-            write_surface(path, surface, made(self.ID, {
+            said = made(self.ID, {
                 self.FIELD: field, self.CELL: grid.cell_m,
                 self.MODEL: self.parameterAsString(parameters, self.MODEL, context),
                 self.CANDIDATES: list(self._families(parameters, context)),
                 self.SUPPORT: "reading" if settings.block_m is None else "cell",
                 self.DRIFT: list(settings.drift_names), self.HEADING: settings.heading_deg,
-                self.OCTANTS: settings.octants}))
-            results |= self._write_further(surface, diagnostics, boundary, parameters, context)
+                self.OCTANTS: settings.octants})
+            with all_beside([path, *further.values()]) as (aside, *others):
+                write_surface(aside, surface, said, tick=ticker(feedback, 0.9, 0.95))
+                self._write_further(dict(zip(further, others)), surface, diagnostics, boundary,
+                                    said, ticker(feedback, 0.95, 1.0))
+            results |= {name: place for name, place in further.items() if place}
         except Stopped:
             return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
         feedback.pushInfo(surface.account["verdict"])
         return results
+
+    def _warn(self, observations, grid, inside, field, feedback):
+        """Say what is doubtful and counts all the same."""
+        far = far_from_the_others(observations)
+        if len(far):
+            feedback.pushWarning(tr("{first}, {field}: {value:g} lies far from the others (median "
+                                    "{median:g}); {count} of {all} are like that. They count: "
+                                    "correct them where they are slips.").format(
+                first=observations.labels[far[0]], field=field, value=observations.values[far[0]],
+                median=float(np.median(observations.values)), count=len(far),
+                all=len(observations)))
+        beyond = outside(observations, grid, inside)
+        if beyond:
+            feedback.pushWarning(tr("{count} of {all} readings lie outside the boundary; they "
+                                    "count all the same.").format(
+                count=beyond, all=len(observations)))
+        if not (inside >= 1 - 1e-9).any():
+            feedback.pushWarning(tr("No cell of {cell:g} m lies whole in the field. Choose smaller "
+                                    "cells.").format(cell=grid.cell_m))
 
     def _settings(self, cell_m, parameters, context):
         support = SUPPORTS[self.parameterAsEnum(parameters, self.SUPPORT, context)]
@@ -258,7 +313,7 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
         if method == "chance":
             require_yes_or_no(observations)
         return estimate_surface(
-            observations, grid, inside, neighbours=neighbours, tick=ticker(feedback, 0.05, 0.95),
+            observations, grid, inside, neighbours=neighbours, tick=ticker(feedback, 0.1, 0.85),
             families=(NUGGET,) if method == "mean" else self._families(parameters, context),
             between=(0.0, 1.0) if method == "chance" else (-math.inf, math.inf),
             model=_model(self.parameterAsString(parameters, self.MODEL, context)),
@@ -274,28 +329,33 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             return None
         return surface_diagnostics(surface, observations, drift_at=settings.drift_at,
                                    heading_deg=settings.heading_deg,
-                                   tick=ticker(feedback, 0.95, 1.0))
+                                   tick=ticker(feedback, 0.85, 0.9))
 
-    def _write_further(self, surface, found, boundary, parameters, context):
-        written = {}
-        diagnostics = self.parameterAsFileOutput(parameters, self.DIAGNOSTICS, context)
-        figures = self.parameterAsFileOutput(parameters, self.FIGURES, context)
-        if diagnostics:
-            mean, error = field_mean(surface)
-            write_json(diagnostics, {**surface.account, "name": surface.name,
-                                     "unit": surface.unit, "mean": mean, "mean_error": error,
-                                     "diagnostics": found})
-            written[self.DIAGNOSTICS] = diagnostics
-        if figures:
-            write_figures(figures, found, name=surface.name, unit=surface.unit)
-            written[self.FIGURES] = figures
-        path = self.parameterAsOutputLayer(parameters, self.UNSURE, context)
-        if path:
-            write_vector(path, driver_of(path), [mask_layer(
-                "unsure", unsure(surface), surface.grid, boundary,
-                title=tr("Hatched: readings tell little here"))])
-            written[self.UNSURE] = path
-        return written
+    def _further(self, parameters, context):
+        """Paths of the outputs beside the surface, "" of those that are not asked for."""
+        hatched = self.parameterAsOutputLayer(parameters, self.UNSURE, context)
+        if hatched:
+            driver_of(hatched)  # refused now, before the work
+        return {self.DIAGNOSTICS: self.parameterAsFileOutput(parameters, self.DIAGNOSTICS, context),
+                self.FIGURES: self.parameterAsFileOutput(parameters, self.FIGURES, context),
+                self.UNSURE: hatched}
+
+    def _write_further(self, paths, surface, found, boundary, said, tick):
+        if paths[self.DIAGNOSTICS]:
+            mean, error = field_mean(surface, tick=lambda part: tick(0.4 * part))
+            write_json(paths[self.DIAGNOSTICS], {
+                **surface.account, "name": surface.name, "unit": surface.unit, "mean": mean,
+                "mean_error": error, "diagnostics": found, "made": said})
+        if paths[self.FIGURES]:
+            tick(0.4)
+            write_figures(paths[self.FIGURES], found, name=surface.name, unit=surface.unit)
+        if paths[self.UNSURE]:
+            hatched = mask_layer("unsure", unsure(surface), surface.grid, boundary,
+                                 title=tr("Hatched: readings tell little here"),
+                                 tick=lambda part: tick(0.5 + 0.5 * part))
+            write_vector(paths[self.UNSURE], driver_of(paths[self.UNSURE]),
+                         [replace(hatched, made=said)])
+        tick(1.0)
 
 
 def _model(text):

@@ -22,6 +22,7 @@ from ..core.deliver.plan_account import (
 from ..core.deliver.summary import mapped
 from ..core.problems import InputProblem, Stopped
 from ..core.zone.workable import radius_of_width
+from ..layers.beside import all_beside
 from ..layers.field_surface import surface_of_field
 from ..layers.json_files import write_json
 from ..layers.vectors import write_vector
@@ -75,27 +76,30 @@ class TillagePlan(SpadeworkAlgorithm):
         files = [self.found_surface(parameters, name) for name in self.SURFACES]
         path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
-        tick = ticker(feedback)
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
             settings = tillage_settings(record, chance_limit=self.parameterAsDouble(
                 parameters, self.CHANCE_LIMIT, context))
-            bottom, chance = (surface_of_field(file, record.boundary_wkb) for file in files)
+            bottom, chance = (
+                surface_of_field(file, record.boundary_wkb,
+                                 tick=ticker(feedback, 0.2 * number, 0.2 + 0.2 * number))
+                for number, file in enumerate(files))
             require_readings(chance)
-            tick(0.4)
             plan = tillage_plan(
                 bottom, chance, settings, area_unit=record.units.area,
                 smallest_area_m2=smallest_zone_m2(record),
-                smooth_radius_cells=radius_of_width(machine_width_m(record), bottom.grid.cell_m))
-            tick(0.8)
-            write_vector(path, driver_of(path), [replace(
-                plan_layer(plan, record.boundary_wkb),
-                made=made(self.ID, plan.settings, record.sha256))])
+                smooth_radius_cells=radius_of_width(machine_width_m(record), bottom.grid.cell_m),
+                tick=ticker(feedback, 0.4, 0.8))
+            said = made(self.ID, plan.settings, record.sha256)
             headline = for_the_whole(tillage_headline(plan), mapped(chance.account))
-            if account_path:
-                write_json(account_path, plan_account(plan, title=tr("Tillage plan"),
-                                                      headline=headline, names=setting_titles()))
+            layer = plan_layer(plan, record.boundary_wkb, tick=ticker(feedback, 0.8, 1.0))
+            with all_beside([path, account_path]) as (aside, account_aside):
+                write_vector(aside, driver_of(path), [replace(layer, made=said)])
+                if account_path:
+                    write_json(account_aside, {**plan_account(
+                        plan, title=tr("Tillage plan"), headline=headline,
+                        names=setting_titles()), "made": said})
         except Stopped:
             return {}
         except InputProblem as problem:

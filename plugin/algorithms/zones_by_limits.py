@@ -85,21 +85,20 @@ class ZonesByLimits(SpadeworkAlgorithm):
         path = self.parameterAsOutputLayer(parameters, self.ZONES, context)
         width_m = self.parameterAsDouble(parameters, self.MACHINE_WIDTH, context)
         smallest_ha = self.parameterAsDouble(parameters, self.SMALLEST_AREA, context)
-        tick = ticker(feedback)
         try:
             boundary = None if source is None else boundary_of(source)
-            surface = (read_surface(surface_file) if boundary is None
-                       else surface_of_field(surface_file, boundary))
+            read = ticker(feedback, 0.0, 0.3)
+            surface = (read_surface(surface_file, tick=read) if boundary is None
+                       else surface_of_field(surface_file, boundary, tick=read))
             limits = _limits(self.parameterAsString(parameters, self.LIMITS, context))
-            zones = zones_by_limits(surface, limits)
-            tick(0.4)
+            zones = zones_by_limits(surface, limits, tick=ticker(feedback, 0.3, 0.4))
             zones = workable_zones(
-                zones, surface.estimate,
+                zones, surface.estimate, tick=ticker(feedback, 0.4, 0.7),
                 smooth_radius_cells=radius_of_width(width_m, surface.grid.cell_m),
                 smallest_area_m2=float(convert(smallest_ha, "ha", "m2")))
-            tick(0.7)
             write_vector(path, driver_of(path), [replace(
-                zone_layer("zones", zones, boundary, title=surface.name),
+                zone_layer("zones", zones, boundary, title=surface.name,
+                           tick=ticker(feedback, 0.7, 1.0)),
                 made=made(self.ID, {self.LIMITS: limits, self.MACHINE_WIDTH: width_m,
                                     self.SMALLEST_AREA: smallest_ha,
                                     self.SURFACE: surface.account["made"]}))])

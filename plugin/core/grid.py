@@ -51,11 +51,19 @@ class Grid:
         """Area of one cell, square metres."""
         return self.cell_m**2
 
-    def centres(self):
-        """Return easting and northing of the cell centres, (rows * columns, 2) m, row by row."""
+    def centres(self, cells=None):
+        """Return easting and northing of cell centres, metres, (m, 2).
+
+        Parameters
+            cells   (m,) flat cell numbers; None: all cells, row by row, 16 bytes each
+        """
         eastings = self.west_m + (np.arange(self.columns) + 0.5) * self.cell_m
         northings = self.north_m - (np.arange(self.rows) + 0.5) * self.cell_m
-        return np.column_stack([np.tile(eastings, self.rows), np.repeat(northings, self.columns)])
+        if cells is None:
+            return np.column_stack([np.tile(eastings, self.rows),
+                                    np.repeat(northings, self.columns)])
+        rows, columns = np.divmod(cells, self.columns)
+        return np.column_stack([eastings[columns], northings[rows]])
 
     def cells_of(self, positions_m):
         """Return (n,) flat cell numbers of (n, 2) positions; -1 outside the grid.

@@ -1,7 +1,7 @@
 """Files written beside their place and moved there at the end, so that none is ever half made."""
 import os
 import shutil
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from tempfile import mkdtemp
 
@@ -33,6 +33,19 @@ def beside(path):
         _move(folder, path)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+@contextmanager
+def all_beside(paths):
+    """Give for each of several paths one beside it; move all into place once all are written.
+
+    An empty path is given back as it is: an output that was not asked for. On an exception, also
+    one that a tick raises between two files, none is moved and nothing stays.
+
+    Raises   InputProblem: as beside
+    """
+    with ExitStack() as until:
+        yield [path and str(until.enter_context(beside(path))) for path in paths]
 
 
 def _move(folder, path):

@@ -8,14 +8,20 @@ from .rasters import read_surface
 LEAST_COVERED = 0.999  # share of the field; what is missing below it is more than a ragged edge
 
 
-def surface_of_field(path, boundary_wkb):
+def surface_of_field(path, boundary_wkb, *, tick=None):
     """Read a surface and cut it to a field.
+
+    `tick` is called with the fraction done; it may raise Stopped.
 
     Returns  Surface
     Raises   InputProblem: as read_surface, or the surface leaves a part of the field out: areas and
              money would be those of the rest
     """
-    surface = read_surface(path, lambda grid: inside_shares(boundary_wkb, grid))
+    tick = tick or (lambda fraction: None)
+    surface = read_surface(
+        path, lambda grid: inside_shares(boundary_wkb, grid,
+                                         tick=lambda part: tick(0.5 + 0.5 * part)),
+        tick=lambda part: tick(0.5 * part))
     covered = surface.inside.sum() * surface.grid.cell_area_m2 / area_m2(boundary_wkb)
     if covered < LEAST_COVERED:
         raise InputProblem(f"{Path(path).name} covers {covered:.0%} of the field. Make the surface "

@@ -14,6 +14,8 @@ from .json_files import DOMAIN, json_text
 from .strict_ogr import strict_ogr
 
 BANDS = ("estimate", "standard error")
+TILE = 256          # cells along the sides of a tile of the file
+WINDOW_TILES = 8    # read or written between two ticks: 4 MB a band, some 0.1 s to compress
 
 
 @contextmanager
@@ -52,13 +54,14 @@ def surface_crs(path):
         return "" if reference is None else reference.ExportToWkt(["FORMAT=WKT2_2019"])
 
 
-def write_surface(path, surface, made):
+def write_surface(path, surface, made, *, tick=None):
     """Write a surface to a GeoTIFF, whole or not at all.
 
     Parameters
         path     the file; one already there is replaced
         surface  Surface
         made     dict of how it was made (algorithm, version, settings, SHA-256 of the readings)
+        tick     called with the fraction done; may raise Stopped, and nothing is written
     Raises   InputProblem: the file cannot be written
     """
     grid = surface.grid
@@ -66,31 +69,39 @@ def write_surface(path, surface, made):
         try:
             raster = gdal.GetDriverByName("GTiff").Create(
                 str(unfinished), grid.columns, grid.rows, 2, gdal.GDT_Float64,
-                ["COMPRESS=DEFLATE", "PREDICTOR=3", "TILED=YES"])
+                ["COMPRESS=DEFLATE", "PREDICTOR=3", "TILED=YES", "INTERLEAVE=BAND",
+                 f"BLOCKXSIZE={TILE}", f"BLOCKYSIZE={TILE}"])
             raster.SetGeoTransform((grid.west_m, grid.cell_m, 0, grid.north_m, 0, -grid.cell_m))
             raster.SetProjection(grid.crs_wkt)
             raster.SetMetadata({"NAME": surface.name, "UNIT": surface.unit,
                                 "ACCOUNT": json_text(surface.account),
                                 "MADE": json_text(made)}, DOMAIN)
-            for number, values in enumerate((surface.estimate, surface.standard_error), start=1):
+            bands = (surface.estimate, surface.standard_error)
+            for number in range(1, len(bands) + 1):
                 band = raster.GetRasterBand(number)
                 band.SetNoDataValue(float("nan"))
                 band.SetDescription(BANDS[number - 1])
                 band.SetUnitType(surface.unit)
-                band.WriteArray(values)
+            for number, values in enumerate(bands):
+                band = raster.GetRasterBand(number + 1)
+                for done, (rows, columns) in windows(grid):
+                    band.WriteArray(values[rows, columns], columns.start, rows.start)
+                    band.FlushCache()  # else all of it is compressed at the end, in one go
+                    _tell(tick, (number + done) / len(bands))
             raster.FlushCache()
             band = raster = None
         except RuntimeError as problem:
             raise InputProblem(f"{Path(path).name} could not be written: {problem}.") from problem
 
 
-def read_surface(path, inside_of=None):
+def read_surface(path, inside_of=None, *, tick=None):
     """Read a surface that write_surface wrote.
 
     Parameters
         path       the GeoTIFF
         inside_of  a function of the Grid that returns each cell's share in the field; without
                    it a cell counts whole where it has an estimate
+        tick       called with the fraction read; may raise Stopped
     Returns  Surface; its account also holds "made"
     Raises   InputProblem: the file is no surface of this program, or holds no value
     """
@@ -107,12 +118,40 @@ def read_surface(path, inside_of=None):
         west, cell, _, north, _, _ = raster.GetGeoTransform()
         grid = Grid(west, north, cell, raster.RasterYSize, raster.RasterXSize,
                     raster.GetProjection())
-        estimate, standard_error = raster.ReadAsArray()
+        estimate, standard_error = _read_bands(raster, grid, tick)
     if not np.isfinite(estimate).any():
         raise InputProblem(f"{name} holds no value.")
-    inside = np.isfinite(estimate).astype(float)
-    if inside_of is not None:
-        inside = np.where(inside > 0, inside_of(grid), 0.0)
+    if inside_of is None:
+        inside = np.isfinite(estimate).astype(float)
+    else:
+        inside = inside_of(grid)
+        inside[~np.isfinite(estimate)] = 0.0
     account = json.loads(metadata["ACCOUNT"]) | {"made": json.loads(metadata["MADE"])}
     return Surface(metadata["NAME"], metadata.get("UNIT", ""), grid, inside, estimate,
                    standard_error, account)
+
+
+def windows(grid):
+    """Yield windows of whole tiles: the fraction of the grid done after it, rows, columns."""
+    wide = TILE * WINDOW_TILES
+    starts = [(row, column) for row in range(0, grid.rows, TILE)
+              for column in range(0, grid.columns, wide)]
+    for number, (row, column) in enumerate(starts, start=1):
+        yield number / len(starts), (slice(row, min(row + TILE, grid.rows)),
+                                     slice(column, min(column + wide, grid.columns)))
+
+
+def _read_bands(raster, grid, tick):
+    found = np.empty((len(BANDS), *grid.shape))
+    for number, values in enumerate(found):
+        band = raster.GetRasterBand(number + 1)
+        for done, (rows, columns) in windows(grid):
+            values[rows, columns] = band.ReadAsArray(
+                columns.start, rows.start, columns.stop - columns.start, rows.stop - rows.start)
+            _tell(tick, (number + done) / len(BANDS))
+    return found
+
+
+def _tell(tick, fraction):
+    if tick is not None:
+        tick(fraction)

@@ -1,5 +1,6 @@
 """Points and polygons to files and back, through OGR."""
 import json
+import struct
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from .beside import beside
 from .json_files import DOMAIN, json_text
 from .strict_ogr import spatial_reference, strict_ogr
 
+ROWS = 1000  # written between two ticks: some 10 ms
 TEXT, REAL, WHOLE = ogr.OFTString, ogr.OFTReal, ogr.OFTInteger64
 POINT = ogr.wkbPoint
 
@@ -45,37 +47,50 @@ class VectorLayer:
     kind: int = None
 
 
-def points_wkb(positions_m):
-    """Return the WKB of each of (n, 2) positions."""
+def points_wkb(positions_m, *, tick=None):
+    """Return the WKB of each of (n, 2) positions; `tick` is called with the fraction done."""
     made = []
-    for easting, northing in np.asarray(positions_m, float):
+    for done, (easting, northing) in enumerate(np.asarray(positions_m, float)):
+        if tick is not None and done % ROWS == 0:
+            tick(done / len(positions_m))
         point = ogr.Geometry(ogr.wkbPoint)
         point.AddPoint_2D(float(easting), float(northing))
         made.append(bytes(point.ExportToWkb(ogr.wkbNDR)))
     return made
 
 
-def polygon_wkb(polygons, clip_wkb=None):
+def polygon_wkb(polygons, clip_wkb=None, *, tick=None):
     """Return one multipolygon of polygons given as rings (k, 2), cut to `clip_wkb` if given.
 
+    Polygons do not overlap, and are cut one by one.
+
+    Parameters
+        polygons  list of lists of rings, closed, the exterior first
+        clip_wkb  WKB of a polygon or multipolygon, or None
+        tick      called with the fraction of polygons done; may raise Stopped
     Returns  WKB, or None where nothing of it lies inside
     """
     with strict_ogr():
+        clip = None if clip_wkb is None else ogr.CreateGeometryFromWkb(clip_wkb)
         whole = ogr.Geometry(ogr.wkbMultiPolygon)
-        for rings in polygons:
-            polygon = ogr.Geometry(ogr.wkbPolygon)
-            for ring in rings:
-                line = ogr.Geometry(ogr.wkbLinearRing)
-                for easting, northing in ring:
-                    line.AddPoint_2D(float(easting), float(northing))
-                polygon.AddGeometry(line)
-            whole.AddGeometry(polygon)
-        if clip_wkb is not None:
-            whole = _areas_only(whole.Intersection(ogr.CreateGeometryFromWkb(clip_wkb)))
+        for done, rings in enumerate(polygons, start=1):
+            polygon = ogr.CreateGeometryFromWkb(_rings_wkb(rings))
+            for part in [polygon] if clip is None else _areas(polygon.Intersection(clip)):
+                whole.AddGeometry(part)
+            if tick is not None:
+                tick(done / len(polygons))
         return None if whole.IsEmpty() else bytes(whole.ExportToWkb(ogr.wkbNDR))
 
 
-def write_vector(path, driver, layers, *, options=(), epsg=None):
+def _rings_wkb(rings):
+    """The WKB of a polygon, little end first, as the OGC's Simple Features lay it out."""
+    parts = [struct.pack("<BII", 1, ogr.wkbPolygon, len(rings))]
+    for ring in rings:
+        parts += [struct.pack("<I", len(ring)), np.asarray(ring, "<f8").tobytes()]
+    return b"".join(parts)
+
+
+def write_vector(path, driver, layers, *, options=(), epsg=None, tick=None):
     """Write layers to a new file, whole or not at all; one already there is replaced.
 
     Parameters
@@ -84,6 +99,8 @@ def write_vector(path, driver, layers, *, options=(), epsg=None):
         layers   list of VectorLayer; more than one only where the format holds several
         options  layer creation options
         epsg     reproject to this EPSG code, easting before northing; None keeps the CRS
+        tick     called now and then with the fraction of a layer's rows done; may raise Stopped,
+                 and nothing is written
     Raises   InputProblem: the file cannot be written
     """
     with beside(path) as unfinished, strict_ogr():
@@ -91,7 +108,7 @@ def write_vector(path, driver, layers, *, options=(), epsg=None):
             dataset = gdal.GetDriverByName(driver).Create(
                 str(unfinished), 0, 0, 0, gdal.GDT_Unknown)
             for layer in layers:
-                _write_layer(dataset, layer, options, epsg)
+                _write_layer(dataset, layer, options, epsg, tick)
             dataset = None  # closes the file
             _count_again(unfinished, layers)
         except RuntimeError as problem:
@@ -133,7 +150,7 @@ def area_of(wkb):
         return ogr.CreateGeometryFromWkb(wkb).Area()
 
 
-def _write_layer(dataset, layer, options, epsg):
+def _write_layer(dataset, layer, options, epsg, tick):
     reference = spatial_reference(layer.crs_wkt)
     turn = None
     if epsg is not None:
@@ -152,7 +169,9 @@ def _write_layer(dataset, layer, options, epsg):
         definition.SetPrecision(column.decimals)
         made.CreateField(definition)
     made.StartTransaction()
-    for wkb, row in zip(layer.geometries, layer.rows):
+    for done, (wkb, row) in enumerate(zip(layer.geometries, layer.rows)):
+        if tick is not None and done % ROWS == 0:
+            tick(done / len(layer.rows))
         feature = ogr.Feature(made.GetLayerDefn())
         if wkb is not None:
             geometry = ogr.CreateGeometryFromWkb(wkb)
@@ -195,16 +214,11 @@ def _kind(geometries):
     return kinds.pop() if len(kinds) == 1 else ogr.wkbMultiPolygon
 
 
-def _areas_only(geometry):
-    whole = ogr.Geometry(ogr.wkbMultiPolygon)
+def _areas(geometry):
+    """The polygons of a geometry that have an area; what is but a point or a line drops out."""
     if geometry is None:
-        return whole
-    flat = [geometry.GetGeometryRef(n) for n in range(geometry.GetGeometryCount())] \
-        if geometry.GetGeometryName() in ("MULTIPOLYGON", "GEOMETRYCOLLECTION") else [geometry]
-    for part in flat:
-        if part.GetGeometryName() == "POLYGON" and part.Area() > 0:
-            whole.AddGeometry(part)
-        elif part.GetGeometryName() == "MULTIPOLYGON":
-            for n in range(part.GetGeometryCount()):
-                whole.AddGeometry(part.GetGeometryRef(n))
-    return whole
+        return []
+    if geometry.GetGeometryName() == "POLYGON":
+        return [geometry] if geometry.Area() > 0 else []
+    return [part for number in range(geometry.GetGeometryCount())
+            for part in _areas(geometry.GetGeometryRef(number))]

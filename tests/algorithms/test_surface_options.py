@@ -114,7 +114,7 @@ def test_a_raster_in_another_crs_is_refused_and_nothing_is_written(surface, elev
 
 
 def test_a_raster_that_ends_within_the_field_is_refused(surface, elevation, out):
-    with pytest.raises(QgsProcessingException, match="Drift is missing at"):
+    with pytest.raises(QgsProcessingException, match="has no figure at"):
         surface(COVARIATES=[elevation(columns=20)])
     assert not list(out.iterdir())
 

@@ -3,11 +3,12 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 
-from plugin.core.problems import InputProblem
-from plugin.layers.beside import beside
+from plugin.core.problems import InputProblem, Stopped
+from plugin.layers.beside import all_beside, beside
 from plugin.layers.json_files import read_json, write_json
 from plugin.layers.vectors import TEXT, Column, VectorLayer, read_vector, write_vector
 
@@ -133,3 +134,17 @@ def test_json_keeps_numbers_words_and_nothing_that_json_lacks(tmp_path):
 
 
 POINT = bytes.fromhex("0101000000" + "0000000000000000" * 2)
+
+
+def test_several_files_are_put_in_their_places_together_or_not_at_all(tmp_path):
+    one, other = tmp_path / "one.json", tmp_path / "other.json"
+    with pytest.raises(Stopped), all_beside([one, "", other]) as (first, none, second):
+        Path(first).write_text("1")
+        assert none == "" and not one.exists()
+        raise Stopped
+    assert list(tmp_path.iterdir()) == []
+    with all_beside([one, "", other]) as (first, _, second):
+        Path(first).write_text("1")
+        Path(second).write_text("2")
+    assert [path.name for path in sorted(tmp_path.iterdir())] == ["one.json", "other.json"]
+    assert (one.read_text(), other.read_text()) == ("1", "2")

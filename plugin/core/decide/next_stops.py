@@ -6,8 +6,8 @@ from scipy.ndimage import binary_erosion
 from scipy.spatial import cKDTree
 from scipy.special import ndtr
 
+from ..interpolate.carried import readings_and_model
 from ..interpolate.conditional_draws import thinned_cells
-from ..interpolate.covariance import CovarianceModel
 from ..interpolate.posterior_covariance import Posterior
 from ..problems import InputProblem
 from ..units import convert
@@ -98,15 +98,14 @@ def next_stops(surface, decision, *, count, reading_error=None, cost=0.0, spacin
     Source   Raiffa, H. and Schlaifer, R. (1961), Applied Statistical Decision Theory, chapter 5
              (expected value of sample information, linear loss, normal prior; from memory)
     """
+    sites, model = readings_and_model(surface)
     _require(surface, count, cost, spacing_m)
     tick = tick or (lambda fraction: None)
-    sites = np.asarray(surface.account["sites"], float)
-    model = CovarianceModel(**surface.account["model"])
     error = float(np.sqrt(np.median(sites[:, 3]))) if reading_error is None else reading_error
     require_number("the error of a reading", error, surface.unit, at_least=0)
     places, cells = _candidates(surface), thinned_cells(surface.inside, MOST_PLACES)
     tick(0.02)
-    places_m, cells_m = _centres(surface.grid, places), _centres(surface.grid, cells)
+    places_m, cells_m = surface.grid.centres(places), surface.grid.centres(cells)
     gap = surface.estimate.flat[cells] - decision.limit
     money = decision.loss * convert(_areas_m2(surface, cells, cells_m, tick), "m2",
                                     decision.area_unit)
@@ -135,10 +134,6 @@ def next_stops(surface, decision, *, count, reading_error=None, cost=0.0, spacin
 
 
 def _require(surface, count, cost, spacing_m):
-    if surface.account.get("sites") is None or surface.account.get("model") is None:
-        raise InputProblem(f"{surface.name} does not carry its readings: it is no surface of "
-                           "readings, or one made from very many. Give the surface itself, made "
-                           "from at most 600 readings.")
     require_surface(surface, surface.unit)
     require_number("the number of stops", count, "stops", at_least=1, at_most=MOST_STOPS)
     require_number("the cost of a stop", cost, "money", at_least=0)
@@ -156,13 +151,6 @@ def _candidates(surface):
     return thinned_cells(inner, MOST_PLACES)
 
 
-def _centres(grid, cells):
-    """Easting and northing (m, 2) of flat cell numbers, without those of the whole grid."""
-    rows, columns = np.divmod(cells, grid.columns)
-    return np.column_stack([grid.west_m + (columns + 0.5) * grid.cell_m,
-                            grid.north_m - (rows + 0.5) * grid.cell_m])
-
-
 def _areas_m2(surface, cells, cells_m, tick):
     """Area (m,) of the field that is nearest to each of the decided cells."""
     field = np.flatnonzero(surface.inside > 0)
@@ -171,7 +159,7 @@ def _areas_m2(surface, cells, cells_m, tick):
     tree, share = cKDTree(cells_m), np.zeros(len(cells))
     for start in range(0, len(field), CELL_BLOCK):
         block = field[start:start + CELL_BLOCK]
-        nearest = tree.query(_centres(surface.grid, block))[1]
+        nearest = tree.query(surface.grid.centres(block))[1]
         share += np.bincount(nearest, surface.inside.flat[block], minlength=len(cells))
         tick(0.02 + 0.04 * min(start + CELL_BLOCK, len(field)) / len(field))
     return share * surface.grid.cell_area_m2

@@ -20,7 +20,7 @@ INTERVAL = (0.05, 0.95)  # of the draws: the 90 % interval
 
 
 def replant_plan(stand, draws, drawn_cells, table, settings, *, area_unit, smallest_area_m2,
-                 smooth_radius_cells):
+                 smooth_radius_cells, tick=None):
     """Return what to keep and what to replant, with the gain and its 90 % interval.
 
     Each cell is judged by its expected gain over the uncertainty of its stand, taken as normal
@@ -41,19 +41,23 @@ def replant_plan(stand, draws, drawn_cells, table, settings, *, area_unit, small
         area_unit            ac or ha, that of the settings
         smallest_area_m2     smallest zone that is worth working
         smooth_radius_cells  of the mode filter; 0 smooths nothing
+        tick                 called with the fraction done; may raise Stopped
     Returns  Plan, its rate in seeds per area unit
     Raises   InputProblem: units or shapes disagree, no drawn cell is inside the field, a date or
              the target stand is outside the table
     """
     _require_agreement(stand, draws, drawn_cells, settings, area_unit)
     line = gain_line(table, settings)
+    tick = tick or (lambda fraction: None)
     field = stand.inside > 0
     sure = stand.estimate[field], stand.standard_error[field]
     gain, chance, kept = (np.full(stand.grid.shape, np.nan) for _ in range(3))
     gain[field] = line.expected(*sure)
     chance[field] = line.chance_above_zero(*sure)
     kept[field] = kept_line(table, settings).expected(*sure)
-    zone_map = _zones(stand, gain, smallest_area_m2, smooth_radius_cells)
+    tick(0.3)
+    zone_map = _zones(stand, gain, smallest_area_m2, smooth_radius_cells,
+                      lambda part: tick(0.3 + 0.6 * part))
     means = {name: zone_means(zone_map.labels, stand.inside, values, len(zone_map.zones))
              for name, values in (("gain", gain), ("chance", chance), ("kept", kept))}
     drawn = drawn_zone_means(zone_map, line.at(np.asarray(draws, float)), drawn_cells, gain)
@@ -85,22 +89,23 @@ def _require_agreement(stand, draws, drawn_cells, settings, area_unit):
                            "are not numbers.")
 
 
-def _zones(stand, gain, smallest_area_m2, smooth_radius_cells):
+def _zones(stand, gain, smallest_area_m2, smooth_radius_cells, tick):
     """Return connected zones of one action each, the action as title."""
     inside = stand.inside
     classes = np.where(inside > 0, (gain > 0).astype(int), OUTSIDE)
     classes = workable_classes(
         classes, inside, cell_area_m2=stand.grid.cell_area_m2, smallest_area_m2=smallest_area_m2,
-        smooth_radius_cells=smooth_radius_cells)
-    numbers, count = patches(classes)
+        smooth_radius_cells=smooth_radius_cells, tick=lambda part: tick(0.7 * part))
+    numbers, count = patches(classes, tick=lambda part: tick(0.7 + 0.1 * part))
     gains = zone_means(numbers, inside, gain, count) > 0
     decided = np.where(inside > 0, gains[numbers], OUTSIDE)
-    numbers, count = patches(decided)  # neighbours of the same action are one zone now
+    # neighbours of the same action are one zone now
+    numbers, count = patches(decided, tick=lambda part: tick(0.8 + 0.1 * part))
     titles = [KEEP] * count
     for number in np.unique(numbers[decided == 1]).tolist():
         titles[number] = REPLANTED
     return zone_map_of("Replant plan", stand.unit, stand.grid, inside, numbers, stand.estimate,
-                       titles)
+                       titles, tick=lambda part: tick(0.9 + 0.1 * part))
 
 
 def _plan_zones(zone_map, areas, means, totals, replanted_yield, settings):

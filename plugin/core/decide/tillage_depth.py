@@ -73,7 +73,8 @@ def depth_to_set(bottom, settings):
     return np.where(wanted > settings.greatest + _ROUNDING * settings.step, np.nan, held)
 
 
-def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smooth_radius_cells):
+def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smooth_radius_cells,
+                 tick=None):
     """Return the depth to run in each zone, 0 where the ground is left alone.
 
     A cell is left where a pan within reach is less likely than the settings' chance limit, and
@@ -92,18 +93,22 @@ def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smoot
         area_unit            ac or ha, that of the cost
         smallest_area_m2     smallest zone that is worth working
         smooth_radius_cells  of the mode filter; 0 smooths nothing
+        tick                 called with the fraction done; may raise Stopped
     Returns  Plan, its rate in the depth unit
     Raises   InputProblem: units or grids disagree, a cell has no figure, a chance is no chance
     """
     _require_agreement(bottom, chance, settings)
+    tick = tick or (lambda fraction: None)
     inside, field = bottom.inside, bottom.inside > 0
     depths = np.full(bottom.grid.shape, np.nan)
     depths[field] = depth_to_set(bottom.estimate[field], settings)
+    tick(0.1)
     classes, levels = _classes(depths, chance.estimate, field, settings)
     classes = workable_classes(classes, inside, cell_area_m2=bottom.grid.cell_area_m2,
                                smallest_area_m2=smallest_area_m2,
-                               smooth_radius_cells=smooth_radius_cells)
-    zone_map, rates = _zones(bottom, classes, levels)
+                               smooth_radius_cells=smooth_radius_cells,
+                               tick=lambda part: tick(0.2 + 0.6 * part))
+    zone_map, rates = _zones(bottom, classes, levels, lambda part: tick(0.8 + 0.2 * part))
     areas = convert([zone.area_m2 for zone in zone_map.zones], "m2", area_unit)
     zones = _plan_zones(zone_map, rates, areas, bottom, chance, settings, area_unit)
     gain = sum(zone.gain for zone in zones)
@@ -140,16 +145,16 @@ def _classes(depths, chance, field, settings):
     return classes, np.append(0.0, np.where(np.isinf(levels), np.nan, levels))
 
 
-def _zones(bottom, classes, levels):
+def _zones(bottom, classes, levels, tick):
     """Return the zone map of connected patches, and the rate of each zone (NaN beyond reach)."""
-    numbers, count = patches(classes)
+    numbers, count = patches(classes, tick=lambda part: tick(0.5 * part))
     field = numbers != OUTSIDE
     class_of = np.zeros(count, int)
     class_of[numbers[field]] = classes[field]
     rates = levels[class_of]
     titles = [_action(rate) for rate in rates]
     zone_map = zone_map_of("Tillage plan", bottom.unit, bottom.grid, bottom.inside, numbers,
-                           bottom.estimate, titles)
+                           bottom.estimate, titles, tick=lambda part: tick(0.5 + 0.5 * part))
     renumbered = np.zeros(count)
     renumbered[zone_map.labels[field]] = rates[numbers[field]]
     return zone_map, renumbered

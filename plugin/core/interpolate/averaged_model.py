@@ -17,12 +17,13 @@ WIDE = 0.5      # power of the sill that the prior of its logarithm goes by: uni
 UNBIASED = -1.0  # the power with which, without errors and structure, the average is S / (n - 1)
 
 
-def averaged_model(positions_m, values, error_variance, like, *, drift=None):
+def averaged_model(positions_m, values, error_variance, like, *, drift=None, tick=None):
     """Return the model of `averaged_models` with the prior WIDE, whose intervals hold."""
-    return averaged_models(positions_m, values, error_variance, like, drift=drift)[0]
+    return averaged_models(positions_m, values, error_variance, like, drift=drift, tick=tick)[0]
 
 
-def averaged_models(positions_m, values, error_variance, like, *, drift=None, priors=(WIDE,)):
+def averaged_models(positions_m, values, error_variance, like, *, drift=None, priors=(WIDE,),
+                    tick=None):
     """Return models like another, the covariance averaged over all that suit the readings.
 
     The peak of the likelihood understates how much few readings leave open: it takes one set of
@@ -47,6 +48,8 @@ def averaged_models(positions_m, values, error_variance, like, *, drift=None, pr
         like            CovarianceModel: its family, heading and ratio are kept
         drift           None, or (n,) or (n, p) drift at the readings, as for fit_reml
         priors          powers of the sill, one for each model wanted; they share the work
+        tick            called with the fraction of ranges and nugget shares weighed; may raise
+                        Stopped
     Returns  list of CovarianceModel
     Source   Handcock and Stein (1993), Technometrics 35:403-410; a grid of parameters: Diggle and
              Ribeiro (2007), Model-based Geostatistics, chapter 7; uniform in the standard
@@ -61,7 +64,7 @@ def averaged_models(positions_m, values, error_variance, like, *, drift=None, pr
     readings = left, errors + LEAST_ERROR * spread, columns
     sills = spread * np.exp(np.linspace(*np.log(SILLS), VARIANCES))
     if not like.structured:
-        likelihood = _likelihoods(readings, [np.eye(len(values))], np.ones(1), sills)
+        likelihood = _likelihoods(readings, [np.eye(len(values))], np.ones(1), sills, tick)
         return [CovarianceModel(NUGGET, float((_weights(likelihood, sills, prior) * sills).sum()))
                 for prior in priors]
     places = like.stretched(positions_m)
@@ -69,7 +72,7 @@ def averaged_models(positions_m, values, error_variance, like, *, drift=None, pr
     ranges = _ranges(distances, FAMILIES[like.family].reach)
     shares = np.linspace(0, 1, SHARES)
     likelihood = _likelihoods(readings, [FAMILIES[like.family].correlation(distances / range_m)
-                                         for range_m in ranges], shares, sills)
+                                         for range_m in ranges], shares, sills, tick)
     return [_average(like, _weights(likelihood, sills, prior), ranges, shares, sills)
             for prior in priors]
 
@@ -108,11 +111,15 @@ def _ranges(distances, reach):
     return np.exp(np.linspace(np.log(shortest), np.log(extent), RANGES)) / reach
 
 
-def _likelihoods(readings, correlations, shares, sills):
+def _likelihoods(readings, correlations, shares, sills, tick):
     """Restricted log-likelihood (ranges, shares, sills) of each combination."""
-    return np.array([[_log_likelihood(readings, *spectrum, sills)
-                      for spectrum in _spectra(correlation, readings[1], shares)]
-                     for correlation in correlations])
+    likelihood = np.empty((len(correlations), len(shares), len(sills)))
+    for one, correlation in enumerate(correlations):
+        for other, spectrum in enumerate(_spectra(correlation, readings[1], shares)):
+            likelihood[one, other] = _log_likelihood(readings, *spectrum, sills)
+            if tick is not None:
+                tick((one + (other + 1) / len(shares)) / len(correlations))
+    return likelihood
 
 
 def _weights(likelihood, sills, prior):

@@ -10,7 +10,7 @@ BETWEEN = 3    # sweeps from one draw to the next
 
 
 def draw_censored(positions_m, values, error_variance, censoring, model, *, draws=1, start=None,
-                  drift=None, seed=0):
+                  drift=None, seed=0, tick=None):
     """Return draws (d, n) of all readings, the censored ones drawn beyond their limits.
 
     Gibbs sampling: each censored reading in turn is drawn from its normal distribution given all
@@ -26,6 +26,7 @@ def draw_censored(positions_m, values, error_variance, censoring, model, *, draw
         start           (n,) a draw to start from, or None to start from the limits
         drift           None, or (n,) or (n, p) drift at the readings, as for fit_reml
         seed            of the random numbers: the same seed, the same draws
+        tick            called with the fraction of sweeps done; may raise Stopped
     Returns  (d, n) array
     Source   Gibbs sampling of truncated normals: Geweke (1991), Computing Science and
              Statistics 23:571-578; censored spatial data: De Oliveira (2005), Journal of
@@ -36,11 +37,17 @@ def draw_censored(positions_m, values, error_variance, censoring, model, *, draw
     current = limits.copy() if start is None else np.array(start, float)
     hidden = np.flatnonzero(np.asarray(censoring) != EXACT)
     side = np.where(np.asarray(censoring) == ABOVE, 1.0, -1.0)
-    project = projected_precision(positions_m, error_variance, model, drift=drift)
+    tick = tick or (lambda fraction: None)
+    project = projected_precision(positions_m, error_variance, model, drift=drift,
+                                  tick=lambda part: tick(0.1 * part))
     spread = 1 / np.sqrt(np.diag(project))
     taken = np.empty((draws, len(limits)))
+    sweeps = [BETWEEN if start is not None else WARM_UP] + [BETWEEN] * (draws - 1)
+    done = 0
     for draw in range(draws):
-        for _ in range(BETWEEN if draw or start is not None else WARM_UP):
+        for _ in range(sweeps[draw]):
+            done += 1
+            tick(0.1 + 0.9 * done / sum(sweeps))
             for reading in hidden:
                 centre = current[reading] - project[reading] @ current * spread[reading] ** 2
                 beyond = side[reading] * (limits[reading] - centre) / spread[reading]

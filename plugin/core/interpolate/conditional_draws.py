@@ -1,6 +1,6 @@
 """Draws of the whole field, given the readings: for totals over areas and for decisions."""
 import numpy as np
-from scipy.linalg import cho_solve, solve_triangular
+from scipy.linalg import cho_solve, lapack, solve_triangular
 from scipy.spatial.distance import cdist
 
 from ..problems import InputProblem
@@ -61,10 +61,15 @@ def conditional_draws(positions_m, values, error_variance, model, targets_m, *, 
     spread = (model.covariance(cdist(places, places)) - half.T @ half
               + np.outer(unexplained, unexplained) / information)
     spread[np.diag_indices_from(spread)] += model.nugget
-    return centre + generator.standard_normal((draws, len(targets))) @ _square_root(spread)
+    return centre + generator.standard_normal((draws, len(targets))) @ _root(spread).T
 
 
-def _square_root(covariance):
-    """Symmetric square root; rounding below zero is cut off."""
-    values, vectors = np.linalg.eigh(covariance)
-    return (vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
+def _root(covariance):
+    """A matrix whose product with its transpose is the covariance; what is but rounding is 0.
+
+    Cholesky with pivots, which takes a tenth of the time of eigenvectors.
+    """
+    factor, pivots, rank, _ = lapack.dpstrf(covariance, lower=1)
+    root = np.zeros_like(covariance)
+    root[pivots - 1, :rank] = np.tril(factor)[:, :rank]
+    return root

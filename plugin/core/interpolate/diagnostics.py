@@ -41,11 +41,14 @@ def diagnostics(observations, model, *, drift_at=None, heading_deg=None, seed=0,
                           within QUARTER_DEG of it
         left_out          x, y, observed, predicted, standard_error, standardised_error of each
     """
+    tick = tick or (lambda fraction: None)
     exact = merge_places(observations.subset(observations.censoring == EXACT))
     return {"readings": len(exact),
             "censored": int(np.count_nonzero(observations.censoring != EXACT)),
-            "variogram": _variogram(exact, model, drift_at, heading_deg, tick),
-            "left_out": _left_out(exact, model, drift_at, seed)}
+            "variogram": _variogram(exact, model, drift_at, heading_deg,
+                                    lambda part: tick(0.8 * part)),
+            "left_out": _left_out(exact, model, drift_at, seed,
+                                  lambda part: tick(0.8 + 0.2 * part))}
 
 
 def surface_diagnostics(surface, observations, *, drift_at=None, heading_deg=None, tick=None):
@@ -74,7 +77,7 @@ def _variogram(exact, model, drift_at, heading_deg, tick):
     try:
         if len(exact) > EXACT_MOST:
             found = snapped_variogram(exact.positions_m, values,
-                                      error_variance=exact.error_variance)
+                                      error_variance=exact.error_variance, tick=tick)
         else:
             found = experimental_variogram(exact.positions_m, values,
                                            error_variance=exact.error_variance, tick=tick_of(0))
@@ -107,14 +110,15 @@ def _bins(found):
             "pairs": found.pairs.tolist()}
 
 
-def _left_out(exact, model, drift_at, seed):
+def _left_out(exact, model, drift_at, seed, tick):
     if len(exact) < 2 or model.sill + exact.error_variance.min() <= 0:
         return None
     if len(exact) > LEFT_OUT_MOST:
         picked = np.random.default_rng(seed).choice(len(exact), LEFT_OUT_MOST, replace=False)
         exact = exact.subset(np.sort(picked))
     found = leave_one_out(exact.positions_m, exact.values, exact.error_variance, model,
-                          drift=None if drift_at is None else drift_at(exact.positions_m))
+                          drift=None if drift_at is None else drift_at(exact.positions_m),
+                          tick=tick)
     error = np.sqrt(found.variance)
     return {"x": exact.positions_m[:, 0].tolist(), "y": exact.positions_m[:, 1].tolist(),
             "observed": exact.values.tolist(),

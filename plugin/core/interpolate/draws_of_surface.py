@@ -1,9 +1,8 @@
 """Draws of a surface from the readings that travel with it."""
 import numpy as np
 
-from ..problems import InputProblem
+from .carried import readings_and_model
 from .conditional_draws import conditional_draws, thinned_cells
-from .covariance import CovarianceModel
 from .simulation import nodes_needed, simulate
 
 MOST_CELLS = 30_000     # drawn all together; 400 draws of them take 96 MB
@@ -21,21 +20,12 @@ def draws_of_surface(surface, *, draws=200, seed=0, tick=None):
     Raises   InputProblem: the surface was made with a drift, or from too many readings to carry
              them
     """
-    sites = surface.account.get("sites")
-    if surface.account.get("drift"):
-        raise InputProblem(f"{surface.name} was made with a drift ("
-                           f"{', '.join(surface.account['drift'])}), whose part in the errors of "
-                           "areas it does not carry. Make it again without one.")
-    if sites is None:
-        raise InputProblem(f"{surface.name} does not carry its readings, as it was made from very "
-                           "many. Make it again from at most 600 readings.")
-    sites = np.asarray(sites, float)
-    model = CovarianceModel(**surface.account["model"])
+    sites, model = readings_and_model(surface)
     readings = sites[:, :2], sites[:, 2], sites[:, 3], model
     cells = np.flatnonzero(surface.inside > 0)
     if len(cells) > MOST_CELLS or nodes_needed(sites[:, :2], model, surface.grid) > MOST_NODES:
         cells = thinned_cells(surface.inside)
-        return cells, conditional_draws(*readings, surface.grid.centres()[cells], draws=draws,
+        return cells, conditional_draws(*readings, surface.grid.centres(cells), draws=draws,
                                         seed=seed)
     return cells, np.vstack(list(simulate(*readings, surface.grid, cells=cells, draws=draws,
                                           seed=seed, tick=tick)))

@@ -10,7 +10,8 @@ from .averaged_model import UNBIASED, WIDE, averaged_model, averaged_models, mea
 from .censored import draw_censored
 from .covariance import CANDIDATES, NUGGET, CovarianceModel
 from .duplicates import merge_places
-from .kriging import GLOBAL_MOST, krige
+from .krige_field import field_blocks, krige_field
+from .kriging import GLOBAL_MOST
 from .leave_one_out import leave_one_out
 from .map_settings import PLAIN
 from .moments_fit import fit_moments
@@ -28,6 +29,8 @@ CHECK_MOST = 600      # of them, left out one by one; of more, so many at random
 REFITS = 6            # rounds of drawing censored readings and fitting anew
 SETTLING = 2          # of them, before their models count
 DRAWS = 100           # draws of censored readings that the surface averages over
+CENSORED_MOST = 2000  # readings, some of them censored, that are drawn together: 32 MB a matrix
+FITTED = 0.4          # share of the time at which the model is there
 
 
 @dataclass(frozen=True)
@@ -58,7 +61,9 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
     and its error holds their spread. From MOMENTS_FROM exact readings on candidates, nested ones
     too, are fitted to the variogram of up to PAIRED_MOST of them instead, and the best structured
     one is taken as it is; where a drift, a heading or censored readings forbid that, sets beyond
-    FIT_MOST are fitted to a random FIT_MOST of them. All readings are in the map. Where the
+    FIT_MOST are fitted to a random FIT_MOST of them. All readings are in the map. Memory: three
+    float64 layers of the grid, that of krige_field, and some ten (n, n) matrices of up to
+    CENSORED_MOST readings. Where the
     settings make the mean depend on something, candidates are compared by AICc among each other
     only, all with that drift, and the best, averaged, is kept only where it beats the plain mean as
     above.
@@ -76,8 +81,9 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
         tick           called with the fraction done; may raise Stopped
     Returns  Surface; its account holds observations, model, candidates, validation, verdict
     Raises   InputProblem: exact readings at fewer than LEAST_EXACT places, no cell in the field, or
-             equal readings without an error of their own beside censored ones, or drift that is
-             missing or that the readings cannot show
+             equal readings without an error of their own beside censored ones, more than
+             CENSORED_MOST with censored ones among them, figures too large to square, or drift
+             that is missing or that the readings cannot show
     Source   indicator kriging: Journel (1983), Mathematical Geology 15:445-468; drawing what is
              hidden and the model in turn: Tanner and Wong (1987), Journal of the American
              Statistical Association 82:528-540 (both from memory)
@@ -90,21 +96,18 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
                                            count=len(observations), least=LEAST_EXACT))
     if not (inside > 0).any():
         raise InputProblem(f"{observations.name}: no cell of the grid lies in the field.")
-    cells = np.flatnonzero(inside > 0)
-    centres = grid.centres()[cells]
-    drift = settings.drift_at(sites.positions_m)
+    drift = _drift(settings, sites, grid, inside, tick)
     chosen, values = _choose(_Task(sites, drift, families, model, settings.heading_deg, seed),
-                             lambda part: tick(0.4 * part))
-    found = krige(sites.positions_m, values.T, sites.error_variance, chosen.model,
-                  centres, neighbours=neighbours, block_m=settings.block_m,
-                  drift=(drift, settings.drift_at(centres)) if chosen.drifts else None,
-                  octants=settings.octants,
-                  tick=lambda part: tick(0.4 + 0.6 * part))
-    variance = found.variance + found.estimate.var(axis=1)
+                             lambda part: tick(FITTED * part))
+    estimate, variance = krige_field(
+        grid, inside, sites.positions_m, values, sites.error_variance, chosen.model,
+        neighbours=neighbours, block_m=settings.block_m, octants=settings.octants,
+        drift=settings.drift_at if chosen.drifts else None,
+        tick=lambda part: tick(FITTED + (1 - FITTED) * part))
     return Surface(
         name=observations.name, unit=observations.unit, grid=grid, inside=inside,
-        estimate=_on_grid(np.clip(found.estimate.mean(axis=1), *between), cells, grid.shape),
-        standard_error=_on_grid(np.sqrt(variance), cells, grid.shape),
+        estimate=np.clip(estimate, *between, out=estimate),
+        standard_error=np.sqrt(variance, out=variance),
         account=_account(observations, sites, values, chosen, settings))
 
 
@@ -123,6 +126,29 @@ def unsure(surface):
     return (surface.inside > 0) & (surface.standard_error**2 - fine > known / 2)
 
 
+def _drift(settings, sites, grid, inside, tick):
+    """The drift (n, p) at the readings, or None; refused, by name, where it cannot serve."""
+    drift = settings.drift_at(sites.positions_m)
+    if drift is None:
+        return None
+    for name, missing in zip(settings.covariates, settings.missing_at(sites.positions_m)):
+        if missing:
+            raise InputProblem(_NO_FIGURE.format(layer=name, missing=missing, count=len(sites),
+                                                 what=f"places of {sites.name}"))
+    for name, figures in zip(settings.drift_names, drift.T):
+        if not _few(sites) and np.ptp(figures) <= 1e-12 * np.abs(figures).max():
+            raise InputProblem(_FLAT.format(layer=name, figure=figures[0], count=len(sites)))
+    missing, field = np.zeros(len(settings.covariates), int), np.count_nonzero(inside)
+    for cells in field_blocks(grid, inside) if settings.covariates else ():
+        missing += settings.missing_at(grid.centres(cells))
+        tick(0.0)
+    for name, lacking in zip(settings.covariates, missing):
+        if lacking:
+            raise InputProblem(_NO_FIGURE.format(layer=name, missing=lacking, count=field,
+                                                 what="cells of the field"))
+    return drift
+
+
 @dataclass(frozen=True)
 class _Task:
     """Readings (values of censored ones their limits), drift at them, and what is to be tried."""
@@ -139,11 +165,15 @@ class _Task:
                        drift=None if self.drift is None else self.drift[picked])
 
     def thinned(self, most):
-        """The task of at most so many readings, drawn at random."""
+        """The task of at most so many readings, drawn at random; LEAST_FOR_MAP exact ones stay."""
         count = len(self.sites)
         if count <= most:
             return self
         picked = np.random.default_rng(self.seed).choice(count, most, replace=False)
+        kind = self.sites.censoring
+        if np.count_nonzero(kind[picked] == EXACT) < LEAST_FOR_MAP:
+            exact = np.flatnonzero(kind == EXACT)[:LEAST_FOR_MAP]
+            picked = np.append(exact, picked[~np.isin(picked, exact)])[:most]
         return self.of(np.sort(picked))
 
     @property
@@ -155,12 +185,16 @@ class _Task:
 
 def _choose(task, tick):
     """The chosen model and the draws (d, n) of the readings it is used with."""
-    few = np.count_nonzero(task.sites.censoring == EXACT) < LEAST_FOR_MAP
-    if task.model is None and (few or np.ptp(task.sites.values) == 0):
+    if task.model is None and (_few(task.sites) or np.ptp(task.sites.values) == 0):
         task = replace(task, families=(NUGGET,), drift=None, heading_deg=None)
     if (task.sites.censoring == EXACT).all():
         return _choose_exact(task, tick), task.sites.values[None]
     return _choose_censored(task, tick)
+
+
+def _few(sites):
+    """Whether no map is tried."""
+    return np.count_nonzero(sites.censoring == EXACT) < LEAST_FOR_MAP
 
 
 def _choose_exact(task, tick):
@@ -170,61 +204,76 @@ def _choose_exact(task, tick):
         candidates = fit_moments(sites.positions_m, sites.values, sites.error_variance,
                                  families=task.families, tick=tick)
         if candidates:
-            return _choose_by_moments(task, candidates)
+            return _choose_by_moments(task, candidates, tick)
     task = task.thinned(FIT_MOST)
     values = task.sites.values
     if task.model is not None:
         return _given(task, _validation(task, values, task.model))
-    candidates = _candidates(task, values, tick)
-    return _decide(task, values, candidates, _averaged(task, values, candidates)[0], count)
+    candidates, averaged = _fitted(task, values, tick)
+    return _decide(task, values, candidates, averaged[0], count)
 
 
-def _choose_by_moments(task, candidates):
+def _choose_by_moments(task, candidates, tick):
     """So many readings leave little open: the best structured candidate is used as it is."""
     best = next((fit.model for fit in candidates if fit.model.structured), candidates[0].model)
     count, task = len(task.sites), task.thinned(CHECK_MOST)
     sites = task.sites
     flat = averaged_model(sites.positions_m, sites.values, sites.error_variance,
-                          CovarianceModel(NUGGET, 0.0))
+                          CovarianceModel(NUGGET, 0.0), tick=lambda part: tick(1.0))
     return replace(_decide(task, sites.values, candidates, (best, flat), count),
                    fitted_by=MOMENTS)
 
 
 def _choose_censored(task, tick):
     sites, model, seed = task.sites, task.model, task.seed
+    if len(sites) > CENSORED_MOST:
+        raise InputProblem(_MANY_LIMITS.format(name=sites.name, count=len(sites),
+                                               most=CENSORED_MOST))
     exact = task.of(sites.censoring == EXACT)
     if model is None and np.ptp(exact.sites.values) == 0 and exact.sites.error_variance.min() == 0:
         exact = task  # equal and without error: only the limits tell of any spread
         if np.ptp(sites.values) == 0:
             raise InputProblem(_NO_SPREAD.format(name=sites.name, count=len(sites)))
-    decided, values, hidden_by = ((_given(task, None), None, model) if model is not None
-                                  else _fit_censored(task, exact, tick))
+    decided, values, hidden_by = (
+        (_given(task, None), None, model) if model is not None
+        else _fit_censored(task, exact, lambda part: tick(0.7 * part)))
     draws = draw_censored(sites.positions_m, sites.values, sites.error_variance, sites.censoring,
                           hidden_by, draws=DRAWS, start=values,
-                          drift=task.drift if decided.drifts else None, seed=seed + REFITS)
+                          drift=task.drift if decided.drifts else None, seed=seed + REFITS,
+                          tick=lambda part: tick(0.7 + 0.3 * part))
     return decided, draws
 
 
 def _fit_censored(task, exact, tick):
-    """What is decided from models of all readings, the last draw of these, the model for more.
+    """What is decided from models of the readings, the last draw of all of them if any, and the
+    model for more draws.
 
     What is hidden is drawn by models with the prior UNBIASED. Those with the prior WIDE expect too
     large a sill, and draws made with them would add to the next sill, round after round.
     """
+    count, task, exact = len(task.sites), task.thinned(FIT_MOST), exact.thinned(FIT_MOST)
     sites, values, rounds = task.sites, None, []
-    averaged = _averaged(exact, exact.sites.values, _candidates(exact, exact.sites.values))
-    for refit in range(REFITS):
-        values = draw_censored(sites.positions_m, sites.values, sites.error_variance,
-                               sites.censoring, averaged[1][0], start=values, drift=task.drift,
-                               seed=task.seed + refit)[0]
-        candidates = _candidates(task, values)
-        averaged = _averaged(task, values, candidates)
+    step = 1 / (REFITS + 1)
+    _, averaged = _fitted(exact, exact.sites.values, lambda part: tick(step * part))
+    for refit in range(1, REFITS + 1):
+        values = draw_censored(
+            sites.positions_m, sites.values, sites.error_variance, sites.censoring,
+            averaged[1][0], start=values, drift=task.drift, seed=task.seed + refit - 1,
+            tick=lambda part, refit=refit: tick(step * (refit + 0.2 * part)))[0]
+        candidates, averaged = _fitted(
+            task, values, lambda part, refit=refit: tick(step * (refit + 0.2 + 0.8 * part)))
         rounds.append(averaged)
-        tick((refit + 1) / REFITS)
     wide, unbiased = (tuple(mean_model(each) for each in zip(*of_prior))
                       for of_prior in zip(*rounds[SETTLING:]))
-    decided = _decide(task, values, candidates, wide, len(sites))
-    return decided, values, unbiased[0 if decided.model is wide[0] else 1]
+    decided = _decide(task, values, candidates, wide, count)
+    return (decided, values if len(sites) == count else None,
+            unbiased[0 if decided.model is wide[0] else 1])
+
+
+def _fitted(task, values, tick):
+    """The candidates, the best first, and what `_averaged` makes of them."""
+    candidates = _candidates(task, values, lambda part: tick(0.7 * part))
+    return candidates, _averaged(task, values, candidates, lambda part: tick(0.7 + 0.3 * part))
 
 
 def _given(task, validation):
@@ -232,7 +281,7 @@ def _given(task, validation):
                    task.drift is not None, None)
 
 
-def _candidates(task, values, tick=None):
+def _candidates(task, values, tick):
     sites = task.sites
     if np.ptp(values) == 0 or len(values) < 3:
         spread = float(values.var(ddof=1))
@@ -241,7 +290,7 @@ def _candidates(task, values, tick=None):
                     drift=task.drift, heading_deg=task.heading_deg, tick=tick)
 
 
-def _averaged(task, values, candidates):
+def _averaged(task, values, candidates, tick):
     """Of the priors WIDE and UNBIASED the averaged model of the best structured candidate, and
     that about the plain mean.
 
@@ -254,8 +303,11 @@ def _averaged(task, values, candidates):
         best = next((fit.model for fit in candidates if fit.model.structured), best)
     readings = sites.positions_m, values, sites.error_variance
     priors = WIDE, UNBIASED
-    return tuple(zip(averaged_models(*readings, best, drift=task.drift, priors=priors),
-                     averaged_models(*readings, CovarianceModel(NUGGET, 0.0), priors=priors)))
+    return tuple(zip(
+        averaged_models(*readings, best, drift=task.drift, priors=priors,
+                        tick=lambda part: tick(0.9 * part)),
+        averaged_models(*readings, CovarianceModel(NUGGET, 0.0), priors=priors,
+                        tick=lambda part: tick(0.9 + 0.1 * part))))
 
 
 def _decide(task, values, candidates, averaged, count):
@@ -331,17 +383,18 @@ def _plain(model):
     return plain
 
 
-def _on_grid(values, cells, shape):
-    grid = np.full(shape, np.nan)
-    grid.flat[cells] = values
-    return grid
-
-
 _TOO_FEW = ("{name}: {count} readings give figures at too few places ({exact}); a mean with its "
             "error needs at least {least}. Take readings at more places.")
 _NO_SPREAD = ("{name}: all {count} readings show the same figure, some only as a limit, and none "
               "has an error of its own, so nothing tells how far beyond the limit the others may "
               "lie. Give the error of the readings.")
+_MANY_LIMITS = ("{name}: {count:,} readings came, some of them known only as limits; at most "
+                "{most:,} can be drawn together. Thin the layer, or leave those that are limits "
+                "out.")
+_NO_FIGURE = ("{layer} has no figure at {missing:,} of the {count:,} {what}. Take a raster that "
+              "covers them all, or leave this layer out.")
+_FLAT = ("{layer} is the same ({figure:g}) at all {count:,} places with readings, which then "
+         "cannot show what follows it. Leave it out.")
 _MAP = ("The map holds: at readings left out to check it, it is off by {map} as a rule, and "
         "the plain mean by {mean}.")
 _NOT_BETTER = ("The {count} readings do not support a map: predicting a reading from its "

@@ -11,12 +11,13 @@ from .target_covariance import TargetCovariance
 BLOCK_NUMBERS = 1_000_000  # covariances of readings with cells held at once: 8 MB
 
 
-def field_mean(surface):
+def field_mean(surface, *, tick=None):
     """Return the area-weighted mean of a surface and its standard error, or None for the latter.
 
     The error is that of the weighted mean over all cells together, the nugget independent from
     cell to cell, in closed form: what many simulated fields tend to. It is not known for a surface
     that does not carry its readings. Memory grows as some 100 bytes for each cell of the grid.
+    `tick` is called with the fraction of cells done; it may raise Stopped.
 
     Source   Cressie (1993), Statistics for Spatial Data, 3.2 (kriging of a mean over an area;
              from memory)
@@ -32,22 +33,23 @@ def field_mean(surface):
     if not model.structured:
         return mean, float(np.sqrt(own + mean_without_structure(*sites[:, 2:].T, model)[1]))
     factor = factorised(reading_covariance(sites[:, :2], sites[:, 3], model))
-    across = _with_readings(weights, surface.grid, sites, model)
+    across = _with_readings(weights, surface.grid, sites, model, tick or (lambda fraction: None))
     solved, ones = cho_solve(factor, np.column_stack([across, np.ones(len(sites))])).T
     variance = (own + _with_itself(weights, surface.grid, model) - across @ solved
                 + (1 - solved.sum())**2 / ones.sum())
     return mean, float(np.sqrt(max(variance, 0.0)))
 
 
-def _with_readings(weights, grid, sites, model):
+def _with_readings(weights, grid, sites, model, tick):
     """Covariance (n,) of the readings with the weighted mean."""
     cells = np.flatnonzero(weights)
-    toward, places, total = TargetCovariance(model), grid.centres(), np.zeros(len(sites))
+    toward, total = TargetCovariance(model), np.zeros(len(sites))
     size = max(1, BLOCK_NUMBERS // len(sites))
     for start in range(0, len(cells), size):
         part = cells[start:start + size]
-        east, north = places[part].T
+        east, north = grid.centres(part).T
         total += toward.between(sites[:, :1] - east, sites[:, 1:2] - north) @ weights.flat[part]
+        tick(min(start + size, len(cells)) / len(cells))
     return total
 
 

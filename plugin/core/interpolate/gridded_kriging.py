@@ -72,7 +72,7 @@ def pays(lattice, system, toward, positions):
             * len(lattice.eastings) * len(lattice.northings))
     condition, _ = lapack.dpocon(system.lower, system.norm, uplo="L")
     return (kept <= MOST_SUMS and condition > LEAST_CONDITION
-            and _best_tile(lattice, toward, len(positions))[0] < 0.5 * _cost(len(positions)))
+            and _best_tile(lattice, toward, positions)[0] < 0.5 * _cost(len(positions)))
 
 
 def krige_gridded(lattice, system, toward, positions, targets, columns, plain, tick):
@@ -99,7 +99,7 @@ class _Tiles:
     def __init__(self, lattice, system, toward, positions):
         self.lattice, self.toward, self.positions, self.system = (lattice, toward, positions,
                                                                   system)
-        self.side = _best_tile(lattice, toward, len(positions))[1]
+        self.side = _best_tile(lattice, toward, positions)[1]
         count = len(positions)
         self.inverse = cho_solve((system.lower, True), np.eye(count))
         seen = solve_triangular(system.lower, system.whitened, lower=True, trans=1)
@@ -235,12 +235,16 @@ def _cost(readings):
     return readings * EXP_COST + readings**2
 
 
-def _best_tile(lattice, toward, count):
-    """The cost of one cell and the side, in cells, of the tiles that make it least."""
+def _best_tile(lattice, toward, positions):
+    """The cost of one cell and the side, in cells, of the tiles that make it least.
+
+    Readings count as spread evenly over the lattice and around it, as far as they lie.
+    """
     step = max(_step(lattice.eastings), _step(lattice.northings)) or 1.0
-    area = max(np.ptp(lattice.eastings), step) * max(np.ptp(lattice.northings), step)
-    model = toward.model
-    return min((_cost_of_tile(side * step, side, area, model, count), side) for side in TILES)
+    area = np.prod([max(np.ptp(np.append(along, positions[:, axis])), step)
+                    for axis, along in enumerate((lattice.eastings, lattice.northings))])
+    return min((_cost_of_tile(side * step, side, area, toward.model, len(positions)), side)
+               for side in TILES)
 
 
 def _cost_of_tile(width, side, area, model, count):

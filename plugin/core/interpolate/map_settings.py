@@ -35,5 +35,12 @@ class MapSettings:
                 len(positions_m), len(self.covariates)))
         return np.hstack(parts) if parts else None
 
+    def missing_at(self, positions_m):
+        """Return (covariates,) how many of (k, 2) positions each covariate has no figure at."""
+        if not self.covariates:
+            return np.zeros(0, int)
+        figures = np.asarray(self.sampled(positions_m), float).reshape(-1, len(self.covariates))
+        return np.count_nonzero(~np.isfinite(figures), axis=0)
+
 
 PLAIN = MapSettings()

@@ -1,5 +1,6 @@
 """Restricted maximum likelihood: the covariance model that a few noisy readings support."""
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
@@ -45,7 +46,8 @@ def fit_reml(positions_m, values, error_variance, *, families=CANDIDATES, drift=
         drift           None, or (n,) or (n, p) drift at the readings; the positions are a linear
                         trend
         heading_deg     None, or degrees clockwise from north (of the rows, say)
-        tick            called with the fraction of candidates done
+        tick            called with the fraction of candidates done, at each look at the likelihood;
+                        may raise Stopped
     Returns  list of Fit
     Raises   InputProblem: fewer than 3 readings, all values equal (or explained by the drift), or
              drift that the readings cannot tell apart
@@ -62,18 +64,23 @@ def fit_reml(positions_m, values, error_variance, *, families=CANDIDATES, drift=
     if heading_deg is not None:
         tried += [(family, heading_deg) for family in families if family != NUGGET]
     fits = []
-    for number, (family, heading) in enumerate(tried, start=1):
+    for number, (family, heading) in enumerate(tried):
+        likelihood.looked_at = partial(tick or _no_tick, number / len(tried))
         fits.append(_fit_nugget(likelihood, spread) if family == NUGGET
                     else _fit_family(likelihood, spread, family, heading))
-        if tick is not None:
-            tick(number / len(tried))
+    if tick is not None:
+        tick(1.0)
     return sorted(fits, key=lambda fit: fit.aicc)
 
 
 class _Likelihood:
-    """The negative restricted log-likelihood of one set of readings about their mean."""
+    """The negative restricted log-likelihood of one set of readings about their mean.
+
+    looked_at   called before each evaluation
+    """
 
     def __init__(self, distances, values, errors, *, positions=None, drift=None):
+        self.looked_at = _no_tick
         self.distances, self.values, self.errors = distances, values, errors
         self.positions = positions
         self.identity = np.eye(len(values))
@@ -105,6 +112,7 @@ class _Likelihood:
 
     def negative(self, matrix, *derivatives):
         """The value, and its slope along each derivative of the covariance matrix."""
+        self.looked_at()
         factor = cho_factor(matrix, lower=True)
         inverse = cho_solve(factor, self.identity)
         seen = inverse @ self.columns
@@ -185,3 +193,7 @@ def _fit(model, negative, parameters, likelihood):
     left = freedom - parameters - 1
     correction = 2 * parameters * (parameters + 1) / left if left > 0 else np.inf
     return Fit(model, float(-negative), float(2 * negative + 2 * parameters + correction))
+
+
+def _no_tick(_fraction=None):
+    return None

@@ -111,7 +111,7 @@ class _Structured:
         self._positions, self._values, self._cells = positions, values, cells
         self._own = np.sqrt(model.nugget + errors)
         self._toward = TargetCovariance(model)
-        self._east, self._north = grid.centres()[cells].T
+        self._east, self._north = grid.centres(cells).T
         self._factor = factorised(reading_covariance(positions, errors, model))
         self._ones = cho_solve(self._factor, np.ones(len(values)))
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
-from scipy.fft import irfft2, next_fast_len, rfft2
+from scipy.fft import fft, ifft, irfft, next_fast_len, rfft
 
 from ..problems import InputProblem
 
@@ -19,6 +19,7 @@ LANES = 4             # sums kept apart and added at the end: neighbours wait le
 THREADS = min(4, os.cpu_count() or 1)
 TASKS = 4 * THREADS   # between two ticks
 SNAPS_PER_BIN = 32    # cells of the snapping grid across one bin, unless told otherwise
+STRIP_NUMBERS = 2**20  # of a transform between two ticks: 16 MB, some 20 ms
 MOST_CELLS = 2**23    # of the padded snapping grid: some 500 MB for its transforms
 
 
@@ -89,7 +90,7 @@ def experimental_variogram(positions_m, values, *, cutoff_m=None, bins=BINS, est
 
 
 def snapped_variogram(positions_m, values, *, cutoff_m=None, bins=BINS, error_variance=None,
-                      cell_m=None):
+                      cell_m=None, tick=None):
     """Return Matheron's variogram of very many readings, their places snapped to a fine grid.
 
     It is the exact variogram of readings moved to the nearest corner of a grid of squares, so no
@@ -103,6 +104,7 @@ def snapped_variogram(positions_m, values, *, cutoff_m=None, bins=BINS, error_va
     Parameters
         positions_m, values, cutoff_m, bins, error_variance   as for experimental_variogram
         cell_m   side of a square; None: a bin's width over SNAPS_PER_BIN
+        tick     called with the fraction done; may raise Stopped
     Returns  Variogram
     Raises   InputProblem: as experimental_variogram, or more than MOST_CELLS squares are needed
     Source   sums over pairs as autocorrelations by Fourier transform: Marcotte (1996), Computers
@@ -128,12 +130,15 @@ def snapped_variogram(positions_m, values, *, cutoff_m=None, bins=BINS, error_va
         np.bincount(place, weights, minlength=shape[0] * shape[1]).reshape(shape)
         for weights in (None, centred, centred**2 - errors))
     padded = [next_fast_len(side + reach, real=True) for side in shape]
-    transforms = [rfft2(part, padded, workers=THREADS) for part in (count, total, square)]
+    tick = tick or (lambda fraction: None)
+    transforms = [_transformed(part, padded, lambda done, number=number: tick(
+        (number + done) / 5)) for number, part in enumerate((count, total, square))]
     # pairs that share a square; a reading makes no pair with itself, nor does its error
     together = (0.5 * (count * (count - 1)).sum(),
                 0.5 * ((count * square - total**2).sum() + errors.sum()))
-    return _variogram(_sums_of_lags(transforms, padded, reach, cell, cutoff / bins, bins, together),
-                      cutoff, bins, "matheron", np.sqrt(2) * cell)
+    sums = _sums_of_lags(transforms, padded, reach, cell, cutoff / bins, bins, together,
+                         lambda done: tick(0.6 + 0.4 * done))
+    return _variogram(sums, cutoff, bins, "matheron", np.sqrt(2) * cell)
 
 
 @dataclass(frozen=True)
@@ -310,19 +315,47 @@ def _tasks(pairs, tiles, cutoff):
         yield done, pairs.within, (tile,)
 
 
-def _sums_of_lags(transforms, padded, reach, cell, width, bins, together):
+def _transformed(part, padded, tick):
+    """The real Fourier transform of a grid padded to a shape, with ticks between its strips."""
+    across = rfft(part, padded[1], axis=1, workers=THREADS)
+    found = np.empty((padded[0], across.shape[1]), complex)
+    for some in _strips(found.shape, tick):
+        found[:, some] = fft(across[:, some], padded[0], axis=0, workers=THREADS)
+    return found
+
+
+def _correlation(spectrum, padded, reach, tick):
+    """The first rows, up to a reach, of the grid that has a spectrum, given column by column."""
+    columns = padded[1] // 2 + 1
+    across = np.empty((reach + 1, columns), complex)
+    for some in _strips((padded[0], columns), tick):
+        across[:, some] = ifft(spectrum(some), axis=0, workers=THREADS)[:reach + 1]
+    return irfft(across, padded[1], axis=1, workers=THREADS)
+
+
+def _strips(shape, tick):
+    """Slices of the columns of a transform; a tick after each."""
+    step = max(1, STRIP_NUMBERS // shape[0])
+    for start in range(0, shape[1], step):
+        yield slice(start, start + step)
+        tick(min(start + step, shape[1]) / shape[1])
+
+
+def _sums_of_lags(transforms, padded, reach, cell, width, bins, together, tick):
     """Sums over pairs by lag: of each lag and its opposite only one is taken."""
     count, total, square = transforms
-    by_lag = [irfft2(spectrum, padded, workers=THREADS)
-              for spectrum in (np.abs(count)**2,
-                               (count.conj() * square).real - np.abs(total)**2)]
+    pairs = _correlation(lambda some: np.abs(count[:, some])**2, padded, reach,
+                         lambda done: tick(0.4 * done))
+    difference = _correlation(
+        lambda some: (count[:, some].conj() * square[:, some]).real - np.abs(total[:, some])**2,
+        padded, reach, lambda done: tick(0.4 + 0.4 * done))
     steps = np.arange(-reach, reach + 1)
     ahead, aside = np.meshgrid(np.arange(reach + 1), steps, indexing="ij")
     apart = cell * np.hypot(ahead, aside)
     number = np.ceil(apart / width).astype(np.intp)
     one_half = ((ahead > 0) | (aside > 0)) & (number <= bins)
     ahead, aside, apart, number = (part[one_half] for part in (ahead, aside, apart, number))
-    pairs, difference = (part[ahead, aside] for part in by_lag)
+    pairs, difference = pairs[ahead, aside], difference[ahead, aside]
     pairs = np.rint(pairs)
     difference = np.where(pairs > 0, difference, 0.0)  # else the rounding of the transforms
     found = [np.bincount(number, weights, minlength=bins + 1)[1:]

@@ -6,7 +6,7 @@ from ..zone_map import OUTSIDE
 from .statistics import zone_map_of
 
 
-def zones_by_limits(surface, limits, *, unit_text=""):
+def zones_by_limits(surface, limits, *, unit_text="", tick=None):
     """Return the zones of a surface between limits, one zone a class, connected or not.
 
     A value that equals a limit belongs to the class above it. A class in which no cell falls
@@ -16,6 +16,7 @@ def zones_by_limits(surface, limits, *, unit_text=""):
         surface    Surface
         limits     (k,) increasing, in the surface's unit, at least one
         unit_text  the unit as titles should show it; the surface's own when empty
+        tick       called with the fraction done; may raise Stopped
     Returns  ZoneMap
     Raises   InputProblem: no limit, limits that are not numbers or do not increase, or a cell
              inside the field without a value
@@ -30,7 +31,7 @@ def zones_by_limits(surface, limits, *, unit_text=""):
     classes = np.where(surface.inside > 0, np.searchsorted(limits, surface.estimate, side="right"),
                        OUTSIDE)
     return zone_map_of(surface.name, surface.unit, surface.grid, surface.inside, classes,
-                       surface.estimate, _titles(limits, unit_text or surface.unit))
+                       surface.estimate, _titles(limits, unit_text or surface.unit), tick=tick)
 
 
 def _titles(limits, unit):

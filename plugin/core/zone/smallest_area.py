@@ -1,5 +1,6 @@
 """Smallest area: patches too small to work are given to a neighbour."""
 import heapq
+from itertools import count as counting
 
 import numpy as np
 
@@ -7,8 +8,10 @@ from ..problems import InputProblem
 from ..zone_map import OUTSIDE
 from .patches import patches, shared_borders
 
+TURNS = 1000  # patches looked at between two ticks: some 10 ms
 
-def merge_small(labels, inside, *, cell_area_m2, smallest_area_m2):
+
+def merge_small(labels, inside, *, cell_area_m2, smallest_area_m2, tick=None):
     """Return labels in which no patch with a neighbour is smaller than the smallest area.
 
     The smallest patch goes first. It takes the label of the neighbour patch with which it shares
@@ -23,6 +26,7 @@ def merge_small(labels, inside, *, cell_area_m2, smallest_area_m2):
         inside            (rows, columns) share of each cell in the field
         cell_area_m2      area of a whole cell
         smallest_area_m2  0 or more; a patch of just this area stays
+        tick              called with the fraction done; may raise Stopped
     Returns  (rows, columns) labels
     Raises   InputProblem: the shapes differ, or the smallest area is negative or not a number
     Source   common practice ("eliminate by the longest border")
@@ -33,7 +37,8 @@ def merge_small(labels, inside, *, cell_area_m2, smallest_area_m2):
                            f"{inside.shape}.")
     if not smallest_area_m2 >= 0:
         raise InputProblem(f"The smallest zone area is {smallest_area_m2} m2; enter 0 or more.")
-    numbers, count = patches(labels)
+    tick = tick or (lambda fraction: None)
+    numbers, count = patches(labels, tick=lambda part: tick(0.3 * part))
     within = numbers != OUTSIDE
     areas_m2 = np.bincount(numbers[within], inside[within], minlength=count) * cell_area_m2
     if count < 2 or areas_m2.min() >= smallest_area_m2:
@@ -41,7 +46,9 @@ def merge_small(labels, inside, *, cell_area_m2, smallest_area_m2):
     label_of = np.empty(count, labels.dtype)
     label_of[numbers[within]] = labels[within]
     mosaic = _Mosaic(label_of.tolist(), areas_m2.tolist(), shared_borders(numbers, count))
-    mosaic.dissolve(smallest_area_m2)
+    tick(0.4)
+    mosaic.dissolve(smallest_area_m2, lambda: tick(0.4))
+    tick(0.9)
     merged = labels.copy()
     merged[within] = np.array(mosaic.final_labels(), labels.dtype)[numbers[within]]
     return merged
@@ -63,12 +70,16 @@ class _Mosaic:
         self.neighbours = [dict(zip(others[start:end], lengths[start:end]))
                            for start, end in zip(ends[:-1], ends[1:])]
 
-    def dissolve(self, smallest_area_m2):
-        """Give every patch below the area to a neighbour, smallest first."""
+    def dissolve(self, smallest_area_m2, tick):
+        """Give every patch below the area to a neighbour, smallest first; tick now and then."""
         waiting = [(area, patch, patch) for patch, area in enumerate(self.areas_m2)
                    if area < smallest_area_m2]
         heapq.heapify(waiting)
-        while waiting:
+        for turn in counting(1):
+            if not waiting:
+                return
+            if turn % TURNS == 0:
+                tick()
             area, _, patch = heapq.heappop(waiting)
             outdated = self.parent[patch] != patch or self.areas_m2[patch] != area
             if outdated or not self.neighbours[patch]:

@@ -141,7 +141,7 @@ def test_covariates_missing_at_readings_or_cells_are_refused():
     def short(positions):
         return np.where(np.asarray(positions)[:, 0] < 50, waves(positions), np.nan)
 
-    with pytest.raises(InputProblem, match=r"Drift is missing at \d+ of 50 readings"):
+    with pytest.raises(InputProblem, match=r"^a has no figure at \d+ of the 50 places of stand\. "):
         estimate_surface(field(), GRID, WHOLE,
                          settings=MapSettings(covariates=("a",), sampled=short))
 

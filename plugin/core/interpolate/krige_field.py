@@ -1,0 +1,82 @@
+"""Kriging of all cells of a field, block by block: what it holds does not grow with the cells."""
+import numpy as np
+
+from .kriging import krige
+
+BLOCK_CELLS = 500_000      # kriged at once, where few sets of values are
+ROWS_TOGETHER = 96         # so that a block is cut into whole tiles
+BLOCK_NUMBERS = 5_000_000  # estimates of all sets of values in a block: 40 MB, and the work on them
+LEAST_SPREAD = 1e-9        # of the widest direction that draws of the readings differ in
+
+
+def krige_field(grid, inside, positions_m, draws, error_variance, model, *, neighbours=None,
+                drift=None, block_m=None, octants=False, tick=None):
+    """Return the mean of the estimates that draws of the readings give, and their variance.
+
+    The variance is that of kriging and, on top of it, of the estimates from draw to draw. As an
+    estimate is linear in the readings, the draws are not kriged one by one: their mean is, and the
+    directions in which they differ, of which there are no more than readings that differ.
+
+    Memory: two float64 layers of the grid for the answer; of a block at most BLOCK_CELLS cells, and
+    BLOCK_NUMBERS numbers, in some ten arrays. Each block sets up its own system of the readings.
+
+    Parameters
+        grid, inside    Grid and (rows, columns) share of each cell in the field
+        positions_m, error_variance, model, neighbours, block_m, octants   as for krige
+        draws           (d, n) values of the readings, the same in each row where they are known
+        drift           None, or a function of (k, 2) positions, metres, that returns the (k, p)
+                        drift there
+        tick            called with the fraction of cells done; may raise Stopped
+    Returns  two (rows, columns) arrays, NaN where `inside` is 0
+    Raises   InputProblem: as krige
+    """
+    estimate, variance = np.full(grid.shape, np.nan), np.full(grid.shape, np.nan)
+    sets = np.column_stack([draws.mean(axis=0), *_directions(draws)])
+    at_readings = None if drift is None else drift(positions_m)
+    total, done = np.count_nonzero(inside), 0
+    for cells in field_blocks(grid, inside, BLOCK_NUMBERS // sets.shape[1]):
+        centres = grid.centres(cells)
+        share = len(cells) / total
+        found = krige(positions_m, sets, error_variance, model, centres, neighbours=neighbours,
+                      drift=None if drift is None else (at_readings, drift(centres)),
+                      block_m=block_m, octants=octants,
+                      tick=_part_of(tick, done / total, share))
+        estimate.flat[cells] = found.estimate[:, 0]
+        variance.flat[cells] = found.variance + np.square(found.estimate[:, 1:]).sum(axis=1)
+        done += len(cells)
+    return estimate, variance
+
+
+def field_blocks(grid, inside, most=BLOCK_CELLS):
+    """Yield flat numbers of the cells in the field, at most BLOCK_CELLS or `most` at once.
+
+    Blocks are whole rows of the grid, ROWS_TOGETHER or a multiple, where rows are short enough.
+    """
+    size = max(1, min(BLOCK_CELLS, most))
+    for rows in (ROWS_TOGETHER, 1):
+        if size >= rows * grid.columns:
+            size -= size % (rows * grid.columns)
+            break
+    shares = np.ravel(inside)
+    for start in range(0, shares.size, size):
+        cells = start + np.flatnonzero(shares[start:start + size] > 0)
+        if len(cells):
+            yield cells
+
+
+def _directions(draws):
+    """Sets of values, by readings, whose squares add up to the covariance of the draws."""
+    off = (draws - draws.mean(axis=0)) / np.sqrt(len(draws))
+    differ = np.flatnonzero(off.any(axis=0))
+    if not len(differ):
+        return np.empty((0, draws.shape[1]))
+    _, spread, axes = np.linalg.svd(off[:, differ], full_matrices=False)
+    kept = spread > LEAST_SPREAD * spread[0]
+    found = np.zeros((np.count_nonzero(kept), draws.shape[1]))
+    found[:, differ] = spread[kept, None] * axes[kept]
+    return found
+
+
+def _part_of(tick, before, share):
+    """The tick of a block, as a part of the tick of the whole."""
+    return None if tick is None else lambda part: tick(before + share * part)
