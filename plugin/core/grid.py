@@ -79,4 +79,4 @@ class Grid:
 
 def _cell_that_fits(corners):
     west, south, east, north = corners
-    return ceil(np.sqrt((east - west) * (north - south) / MOST_CELLS) * 10 + 1) / 10
+    return ceil(np.sqrt((east - west) / MOST_CELLS) * np.sqrt(north - south) * 10 + 1) / 10

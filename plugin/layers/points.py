@@ -46,7 +46,7 @@ def read_observations(source, field, *, error_field="", censor_field="", name=""
         point = geometry.centroid().asPoint()
         places.append((point.x(), point.y()))
         values.append(value)
-        errors.append(error**2)
+        errors.append(error * error)  # infinite, not an exception, of an error beyond all bounds
         censoring.append(_censoring(feature, censor_field, source))
         fids.append(feature.id())
     if not values:

@@ -99,9 +99,10 @@ class CovarianceModel:
         if self.family != NUGGET and self.family not in FAMILIES:
             raise InputProblem(f"There is no covariance model {self.family!r}; known are "
                                f"{', '.join([NUGGET, *FAMILIES])}.")
-        if not (self.nugget >= 0 and self.partial_sill >= 0 and self.range_m > 0):
-            raise InputProblem(f"The model {self} needs a nugget and a partial sill of 0 or more "
-                               "and a range above 0 m.")
+        if not (0 <= self.nugget < np.inf and 0 <= self.partial_sill < np.inf
+                and self.range_m > 0):
+            raise InputProblem(f"The model {self} needs a nugget and a partial sill of 0 or more, "
+                               "both finite, and a range above 0 m.")
         if not (0 < self.ratio <= 1 and np.isfinite(self.heading_deg)):
             raise InputProblem(f"The range across the heading is {self.ratio} of that along "
                                f"{self.heading_deg} degrees; a share above 0 and up to 1 is "

@@ -15,6 +15,7 @@ from .kriging import GLOBAL_MOST
 from .leave_one_out import leave_one_out
 from .map_settings import PLAIN
 from .moments_fit import fit_moments
+from .readings_system import drift_columns, factor_of_information
 from .reml import Fit, fit_reml
 
 MEAN = "mean of the readings"  # the method of a surface that is no map
@@ -138,6 +139,9 @@ def _drift(settings, sites, grid, inside, tick):
     for name, figures in zip(settings.drift_names, drift.T):
         if not _few(sites) and np.ptp(figures) <= 1e-12 * np.abs(figures).max():
             raise InputProblem(_FLAT.format(layer=name, figure=figures[0], count=len(sites)))
+    if not _few(sites):
+        columns = drift_columns((drift, drift), len(sites), len(sites))[0]
+        factor_of_information(columns.T @ columns)
     missing, field = np.zeros(len(settings.covariates), int), np.count_nonzero(inside)
     for cells in field_blocks(grid, inside) if settings.covariates else ():
         missing += settings.missing_at(grid.centres(cells))

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
-from scipy.fft import fft, ifft, irfft, next_fast_len, rfft
+from scipy.fft import next_fast_len
 
 from ..problems import InputProblem
+from .correlation import correlation, transformed
 
 ESTIMATORS = ("matheron", "cressie_hawkins")
 BINS = 15
@@ -19,7 +20,6 @@ LANES = 4             # sums kept apart and added at the end: neighbours wait le
 THREADS = min(4, os.cpu_count() or 1)
 TASKS = 4 * THREADS   # between two ticks
 SNAPS_PER_BIN = 32    # cells of the snapping grid across one bin, unless told otherwise
-STRIP_NUMBERS = 2**20  # of a transform between two ticks: 16 MB, some 20 ms
 MOST_CELLS = 2**23    # of the padded snapping grid: some 500 MB for its transforms
 
 
@@ -131,7 +131,7 @@ def snapped_variogram(positions_m, values, *, cutoff_m=None, bins=BINS, error_va
         for weights in (None, centred, centred**2 - errors))
     padded = [next_fast_len(side + reach, real=True) for side in shape]
     tick = tick or (lambda fraction: None)
-    transforms = [_transformed(part, padded, lambda done, number=number: tick(
+    transforms = [transformed(part, padded, lambda done, number=number: tick(
         (number + done) / 5)) for number, part in enumerate((count, total, square))]
     # pairs that share a square; a reading makes no pair with itself, nor does its error
     together = (0.5 * (count * (count - 1)).sum(),
@@ -315,38 +315,12 @@ def _tasks(pairs, tiles, cutoff):
         yield done, pairs.within, (tile,)
 
 
-def _transformed(part, padded, tick):
-    """The real Fourier transform of a grid padded to a shape, with ticks between its strips."""
-    across = rfft(part, padded[1], axis=1, workers=THREADS)
-    found = np.empty((padded[0], across.shape[1]), complex)
-    for some in _strips(found.shape, tick):
-        found[:, some] = fft(across[:, some], padded[0], axis=0, workers=THREADS)
-    return found
-
-
-def _correlation(spectrum, padded, reach, tick):
-    """The first rows, up to a reach, of the grid that has a spectrum, given column by column."""
-    columns = padded[1] // 2 + 1
-    across = np.empty((reach + 1, columns), complex)
-    for some in _strips((padded[0], columns), tick):
-        across[:, some] = ifft(spectrum(some), axis=0, workers=THREADS)[:reach + 1]
-    return irfft(across, padded[1], axis=1, workers=THREADS)
-
-
-def _strips(shape, tick):
-    """Slices of the columns of a transform; a tick after each."""
-    step = max(1, STRIP_NUMBERS // shape[0])
-    for start in range(0, shape[1], step):
-        yield slice(start, start + step)
-        tick(min(start + step, shape[1]) / shape[1])
-
-
 def _sums_of_lags(transforms, padded, reach, cell, width, bins, together, tick):
     """Sums over pairs by lag: of each lag and its opposite only one is taken."""
     count, total, square = transforms
-    pairs = _correlation(lambda some: np.abs(count[:, some])**2, padded, reach,
-                         lambda done: tick(0.4 * done))
-    difference = _correlation(
+    pairs = correlation(lambda some: np.abs(count[:, some])**2, padded, reach,
+                        lambda done: tick(0.4 * done))
+    difference = correlation(
         lambda some: (count[:, some].conj() * square[:, some]).real - np.abs(total[:, some])**2,
         padded, reach, lambda done: tick(0.4 + 0.4 * done))
     steps = np.arange(-reach, reach + 1)

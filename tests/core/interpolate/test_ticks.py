@@ -3,8 +3,8 @@ import numpy as np
 import pytest
 
 from plugin.core.grid import Grid
+from plugin.core.interpolate import correlation, variogram
 from plugin.core.interpolate import leave_one_out as leaving
-from plugin.core.interpolate import variogram
 from plugin.core.interpolate.averaged_model import RANGES, SHARES, averaged_model
 from plugin.core.interpolate.censored import BETWEEN, WARM_UP, draw_censored
 from plugin.core.interpolate.covariance import CovarianceModel
@@ -41,7 +41,7 @@ ROADS = {
 @pytest.fixture(autouse=True)
 def small_pieces(monkeypatch):
     monkeypatch.setattr(leaving, "COLUMNS", 5)
-    monkeypatch.setattr(variogram, "STRIP_NUMBERS", 10_000)
+    monkeypatch.setattr(correlation, "STRIP_NUMBERS", 10_000)
 
 
 @pytest.mark.parametrize("road,least", ROADS.values(), ids=ROADS)
