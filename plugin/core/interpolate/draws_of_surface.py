@@ -17,7 +17,7 @@ def draws_of_surface(surface, *, draws=200, seed=0, tick=None):
     MOST_NODES, they are a regular thinning, and small zones appear less sure than they are. The
     surface's account holds its readings and its model; nothing else is needed.
 
-    Raises   InputProblem: the surface was made with a drift, or from too many readings to carry
+    Raises   InputProblem: the surface was made with a drift or from too many readings to carry
              them
     """
     sites, model = readings_and_model(surface)

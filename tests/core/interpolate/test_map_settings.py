@@ -121,7 +121,7 @@ def test_a_heading_is_kept_with_the_model_and_read_back():
 
 def test_a_surface_with_drift_carries_no_readings_for_draws_and_says_why():
     made = estimate_surface(field(slope=(0.3, 0.0)), GRID, WHOLE, settings=MapSettings(linear=True))
-    with pytest.raises(InputProblem, match=r"made with a drift \(easting, northing\)"):
+    with pytest.raises(InputProblem, match=r"made with a mean that follows easting, northing"):
         draws_of_surface(made)
 
 
