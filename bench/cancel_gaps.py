@@ -165,10 +165,7 @@ def core_field_mean_600_readings_1M_cells(stamps):
     from plugin.core.interpolate.field_mean import field_mean
     surface = surface_of(600, 1_000_000)
     stamps.times = [time.perf_counter()]
-    try:
-        field_mean(surface, tick=stamps)
-    except TypeError:
-        field_mean(surface)
+    field_mean(surface, tick=stamps)
 
 
 @case
@@ -206,12 +203,8 @@ def core_zones_10M_cells(stamps):
     surface.estimate[:] = wave + np.random.default_rng(1).normal(0, 0.05, wave.shape)
     stamps.times = [time.perf_counter()]
     options = {"smooth_radius_cells": 6.0, "smallest_area_m2": 2000.0}
-    zones = zones_by_limits(surface, [-0.5, 0.5])
-    stamps()
-    try:
-        workable_zones(zones, surface.estimate, tick=stamps, **options)
-    except TypeError:
-        workable_zones(zones, surface.estimate, **options)
+    zones = zones_by_limits(surface, [-0.5, 0.5], tick=stamps)
+    workable_zones(zones, surface.estimate, tick=stamps, **options)
 
 
 # ---- algorithms ------------------------------------------------------------------------

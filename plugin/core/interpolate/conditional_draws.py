@@ -23,7 +23,8 @@ def thinned_cells(inside, most=1500):
         stride += 1
 
 
-def conditional_draws(positions_m, values, error_variance, model, targets_m, *, draws=200, seed=0):
+def conditional_draws(positions_m, values, error_variance, model, targets_m, *, draws=200, seed=0,
+                      tick=None):
     """Return draws (d, m) of the underlying value at targets, given the readings.
 
     Each draw varies as the model says and agrees with the readings up to their own errors; the
@@ -36,6 +37,7 @@ def conditional_draws(positions_m, values, error_variance, model, targets_m, *, 
         targets_m   (m, 2) metres, m at most MOST_TARGETS
         draws       number of draws d
         seed        of the random numbers
+        tick        called with the fraction done; may raise Stopped
     Returns  (d, m) array in the unit of values
     Raises   InputProblem: more than MOST_TARGETS targets
     Source   Cressie (1993), Statistics for Spatial Data, 3.6 (conditional simulation)
@@ -49,19 +51,27 @@ def conditional_draws(positions_m, values, error_variance, model, targets_m, *, 
         mean, variance = mean_without_structure(values, error_variance, model)
         return (mean + np.sqrt(variance) * generator.standard_normal((draws, 1))
                 + np.sqrt(model.nugget) * generator.standard_normal((draws, len(targets))))
+    tick = tick or (lambda fraction: None)
     factor = _factor(reading_covariance(positions_m, error_variance, model))
     ones = solve_triangular(factor[0], np.ones(len(factor[0])), lower=True)
     information = ones @ ones
     mean = cho_solve(factor, np.asarray(values, float)).sum() / information
     places = model.stretched(targets)
     across = model.covariance(cdist(model.stretched(positions_m), places))
+    tick(0.2)
     half = solve_triangular(factor[0], across, lower=True)
     centre = mean + across.T @ cho_solve(factor, np.asarray(values, float) - mean)
+    tick(0.4)
     unexplained = 1 - ones @ half
     spread = (model.covariance(cdist(places, places)) - half.T @ half
               + np.outer(unexplained, unexplained) / information)
     spread[np.diag_indices_from(spread)] += model.nugget
-    return centre + generator.standard_normal((draws, len(targets))) @ _root(spread).T
+    tick(0.6)
+    root = _root(spread)
+    tick(0.8)
+    drawn = centre + generator.standard_normal((draws, len(targets))) @ root.T
+    tick(1.0)
+    return drawn
 
 
 def _root(covariance):

@@ -26,6 +26,6 @@ def draws_of_surface(surface, *, draws=200, seed=0, tick=None):
     if len(cells) > MOST_CELLS or nodes_needed(sites[:, :2], model, surface.grid) > MOST_NODES:
         cells = thinned_cells(surface.inside)
         return cells, conditional_draws(*readings, surface.grid.centres(cells), draws=draws,
-                                        seed=seed)
+                                        seed=seed, tick=tick)
     return cells, np.vstack(list(simulate(*readings, surface.grid, cells=cells, draws=draws,
                                           seed=seed, tick=tick)))

@@ -89,7 +89,8 @@ def krige_gridded(lattice, system, toward, positions, targets, columns, plain, t
     work = _Tiles(lattice, system, toward, positions)
     first, rest = work.tiles[::work.stride], [tile for number, tile in enumerate(work.tiles)
                                               if number % work.stride]
-    if not work.agrees(first, columns, plain):
+    none_yet = None if tick is None else lambda _: tick(0.0)
+    if not work.agrees(first, columns, plain, none_yet):
         return None
     in_threads(work.fill, rest, tick)
     return work.results(columns)
@@ -190,9 +191,9 @@ class _Tiles:
         terms = 1 + self.linear.shape[1]
         return shown[0], shown[1:terms], shown[terms:]
 
-    def agrees(self, tiles, columns, plain):
+    def agrees(self, tiles, columns, plain, tick):
         """Work out a few tiles; whether some targets there are as the plain way has them."""
-        in_threads(self.fill, tiles)
+        in_threads(self.fill, tiles, tick)
         there = np.flatnonzero(np.isin(self.tile_of, [row * self.across + column
                                                       for row, column in tiles]))
         checked = there[np.linspace(0, len(there) - 1, CHECKED).astype(int)]
