@@ -15,6 +15,7 @@ IDS = (
     "placereadings",
     "checkrecord",
     "planstops",
+    "importreadings",
     "standatstops",
     "panatinsertions",
     "cleanyield",
@@ -51,6 +52,7 @@ def algorithm_classes():
     from .clean_yield import CleanYield
     from .field_call import FieldCall
     from .grower_report import GrowerReport
+    from .import_readings import ImportReadings
     from .new_record import NewRecord
     from .next_stops import NextStops
     from .pan_at_insertions import PanAtInsertions
@@ -71,6 +73,7 @@ def algorithm_classes():
         PlaceReadings,
         CheckRecord,
         PlanStops,
+        ImportReadings,
         StandAtStops,
         PanAtInsertions,
         CleanYield,

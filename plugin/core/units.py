@@ -8,15 +8,18 @@ from .problems import InputProblem
 # Factors to the SI unit of each quantity. Exact by definition: international yard and pound
 # agreement (1959); NIST SP 811 (2008), appendix B, for the pound-force, the gallon (US liquid) and
 # the ton (short, 2000 lb).
-_LENGTH = {"m": 1.0, "mm": 0.001, "cm": 0.01, "km": 1000.0, "in": 0.0254, "ft": 0.3048}
-_AREA = {"m2": 1.0, "ha": 10_000.0, "ac": 43_560 * 0.3048**2, "ft2": 0.3048**2}
-_PRESSURE = {"kPa": 1.0, "MPa": 1000.0, "Pa": 0.001, "N/cm2": 10.0,
+_LENGTH = {"m": 1.0, "mm": 0.001, "cm": 0.01, "km": 1000.0, "in": 0.0254, "ft": 0.3048,
+           "yd": 0.9144}
+_AREA = {"m2": 1.0, "ha": 10_000.0, "ac": 43_560 * 0.3048**2, "ft2": 0.3048**2,
+         "in2": 0.0254**2, "cm2": 1e-4, "mm2": 1e-6}
+_PRESSURE = {"kPa": 1.0, "MPa": 1000.0, "Pa": 0.001, "bar": 100.0, "N/cm2": 10.0,
              "psi": 0.45359237 * 9.80665 / 0.0254**2 / 1000.0}
 _MASS = {"kg": 1.0, "g": 0.001, "mg": 1e-6, "t": 1000.0, "lb": 0.45359237,
          "ton": 2000 * 0.45359237}  # the short ton of the United States
 _VOLUME = {"L": 1.0, "mm3": 1e-6, "gal": 3.785411784}
 _TIME = {"s": 1.0, "h": 3600.0}
-_QUANTITIES = (_LENGTH, _AREA, _PRESSURE, _MASS, _VOLUME, _TIME)
+_FORCE = {"N": 1.0, "kgf": 9.80665, "lbf": 0.45359237 * 9.80665}
+_QUANTITIES = (_LENGTH, _AREA, _PRESSURE, _MASS, _VOLUME, _TIME, _FORCE)
 
 # Standard bushel weights, lb: University of Wisconsin Extension, Bushels and test weight
 # (corn, soybean, wheat); sorghum 56 lb from memory.
@@ -37,6 +40,35 @@ def convert(values, unit, to):
     Raises   InputProblem: a unit is unknown, or the two measure different things
     """
     return np.multiply(values, _ratio(unit, to))
+
+
+def pressures_of_forces(forces, unit, to, *, area, area_unit):
+    """Return the pressures of forces on the base of a cone.
+
+    Parameters
+        forces     float or array, in `unit`: N, kgf or lbf
+        to         unit of pressure wanted
+        area       of the cone's base, in `area_unit`, above 0
+    Raises   InputProblem: a unit is unknown, or the area is not above 0
+    """
+    if not 0 < area < np.inf:
+        raise InputProblem(f"The cone's base is {area:g} {area_unit}; it must be above 0.")
+    newtons = convert(forces, unit, "N")
+    return convert(newtons / convert(area, area_unit, "m2"), "Pa", to)
+
+
+def measures_force(unit):
+    """Return whether a unit is one of force, which makes a pressure only with a cone's area."""
+    return unit in _FORCE
+
+
+def measure_alike(unit, other):
+    """Return whether values in one unit can be expressed in the other."""
+    try:
+        _ratio(unit, other)
+    except InputProblem:
+        return False
+    return True
 
 
 def bushels_per_acre_as_tonnes_per_hectare(bushels_per_acre, crop):

@@ -118,8 +118,8 @@ def open_record(path, *, only=None):
         raise InputProblem(f"There is no record at {path}.")
     with TemporaryDirectory(prefix="record-") as folder:
         copy = Path(folder) / "record.gpkg"
-        _copy_at_rest(path, copy)
-        sha256 = _sha256(copy)
+        copy_at_rest(path, copy)
+        sha256 = sha256_of(copy)
         with strict_ogr():
             try:
                 dataset = gdal.OpenEx(str(copy), gdal.OF_VECTOR | gdal.OF_READONLY, ["GPKG"])
@@ -137,7 +137,11 @@ def open_record(path, *, only=None):
                 dataset = None  # closes the copy: only then can every system delete it
 
 
-def _copy_at_rest(path, copy):
+def copy_at_rest(path, copy):
+    """Copy a GeoPackage to a plain file of its own, with what SQLite has yet to bring into it.
+
+    Raises   InputProblem: another program is writing it, or it is damaged
+    """
     parts = [path] + [beside for beside in (Path(f"{path}{end}") for end in SIDE_FILES)
                       if beside.exists() and beside.stat().st_size]
     before = [(part.stat().st_mtime_ns, part.stat().st_size) for part in parts]
@@ -175,7 +179,8 @@ def _refuse_texts(path, copy, layers):
                            f"number. Enter one, with a decimal point.{more}")
 
 
-def _sha256(path):
+def sha256_of(path):
+    """Return the SHA-256 of a file's bytes, hexadecimal."""
     digest = hashlib.sha256()
     with open(path, "rb") as file:
         for block in iter(lambda: file.read(1 << 20), b""):

@@ -1,0 +1,48 @@
+"""Names for readings made from what they hold, so that the same reading is known again."""
+from collections import Counter
+from hashlib import blake2b
+
+import numpy as np
+
+ID_BYTES = 16
+
+
+def content_ids(layer, columns, *, parts=None):
+    """Return a name for each reading, the same whenever its content is.
+
+    Readings of the same content in one source are told apart by their order: the second one of
+    a kind is always the second. Positions should come rounded, other numbers as they are stored.
+
+    Parameters
+        layer    name of the layer, which is part of the content
+        columns  dict of column to (n,) array, in any order: float, datetime64, or object
+        parts    list of n bytes, what belongs to a reading beside its own columns; None for none
+    Returns  list of n texts of 32 hexadecimal digits
+    """
+    names = sorted(columns)
+    numeric = [name for name in names if columns[name].dtype != object]
+    numbers = np.column_stack([_as_integers(columns[name]) for name in numeric]) \
+        if numeric else None
+    texts = [columns[name] for name in names if columns[name].dtype == object]
+    count = len(columns[names[0]])
+    seen, ids, start = Counter(), [], repr((layer, names)).encode()
+    for row in range(count):
+        content = start if numbers is None else start + numbers[row].tobytes()
+        if texts:
+            content += repr([text[row] for text in texts]).encode("utf-8", "surrogatepass")
+        if parts is not None:
+            content += parts[row]
+        digest = blake2b(content, digest_size=ID_BYTES).digest()
+        seen[digest] += 1
+        if seen[digest] > 1:
+            digest = blake2b(digest + str(seen[digest]).encode(), digest_size=ID_BYTES).digest()
+        ids.append(digest.hex())
+    return ids
+
+
+def _as_integers(values):
+    """Values as 64-bit integers with the same bits; every NaN alike, and -0 as 0."""
+    if values.dtype.kind == "M":
+        return values.astype("datetime64[ms]").astype(np.int64)
+    numbers = np.where(np.isnan(values), np.nan, values.astype(float) + 0.0)
+    return numbers.view(np.int64)

@@ -1,0 +1,1 @@
+"""Readings brought by others into a record: sources, mappings, and one transaction."""

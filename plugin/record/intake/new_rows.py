@@ -1,0 +1,220 @@
+"""The rows that an import adds to a record, parents before their parts."""
+import numpy as np
+
+from ...core.problems import InputProblem
+from ...core.units import convert
+from ..schema import layer_spec
+from .assembled import (
+    chosen,
+    columns_of,
+    content_of_parts,
+    first_of_groups,
+    grouped,
+    is_empty,
+    named_rows,
+    parts_of,
+)
+from .photos import named_photos, photos_in, tagged_photos
+from .places import to_record
+
+KNOWN = "it is in the record already."
+
+
+def new_rows(kind, rows, *, crs, mapping, record, known, photos, kept, warnings, tick):
+    """Return the Rows to write; rows of the source that add none are set aside with why.
+
+    Parameters
+        kind      Kind
+        rows      RowsRead; reasons are added to it
+        crs       of the positions as written
+        mapping   Mapping
+        record    Record
+        known     Known
+        photos    folder of photos, "" for none
+        kept      KeptPhotos
+        warnings  list that sentences are added to
+        tick      called with the fraction done; may raise Stopped
+    """
+    given = _given(kind, mapping)
+    written = _written(rows)
+    groups = grouped(rows, kind, written)
+    parent = columns_of(kind.layer, rows, groups, given)
+    _fill_in(kind, parent, rows, mapping, record)
+    positions = _positions(rows, groups, parent, written, crs, record, known, tick)
+    owners = _owners_by_stop(kind, rows, groups, parent, known)
+    _set_aside_placeless(rows, groups, parent, positions, owners)
+    _bring_photos(rows, groups, parent, positions, record=record, photos=photos, kept=kept,
+                  warnings=warnings)
+    usable = np.flatnonzero(rows.usable)
+    keep, first, inverse = np.unique(groups[usable], return_index=True, return_inverse=True)
+    group_of = np.full(rows.count, -1)
+    group_of[usable] = inverse
+    part_groups, part_rows, part_columns = _parts(kind, rows, group_of, given, mapping, record)
+    by_stop = owners is not None
+    made = named_rows(
+        kind.layer, {name: values[keep] for name, values in parent.items()},
+        rows.numbers[usable[first]], positions=positions[keep],
+        parts=None if by_stop or part_columns is None
+        else content_of_parts(part_columns, part_groups, len(keep)))
+    if not by_stop:
+        fresh = np.array([name not in known.ids for name in made.ids], bool)
+        rows.set_aside(np.isin(np.arange(rows.count), usable[~fresh[inverse]]), KNOWN)
+        ids = np.array(made.ids, object)
+    else:
+        ids = np.array([owner or name for owner, name in zip(owners[keep], made.ids)], object)
+        fresh = np.array([name not in known.ids for name in ids], bool)
+    if part_columns is None:
+        return (chosen(made, fresh),)
+    parts = named_rows(kind.child, {**part_columns, layer_spec(kind.child).parent[1]:
+                                    ids[part_groups]}, rows.numbers[part_rows])
+    new = np.array([name not in known.ids for name in parts.ids], bool)
+    if by_stop:
+        rows.set_aside(np.isin(np.arange(rows.count), usable)
+                       & ~np.isin(np.arange(rows.count), part_rows[new]), KNOWN)
+    return chosen(made, fresh), chosen(parts, new & (fresh[part_groups] | by_stop))
+
+
+def _given(kind, mapping):
+    """The values that every reading gets, checked against their columns."""
+    given, names = {}, {column.name: column for column in layer_spec(kind.layer).columns}
+    for name, value in mapping.values.items():
+        column = names.get(name)
+        if column is None or name == "reading_id":
+            raise InputProblem(f'The mapping gives a value for {name!r}, which {kind.layer} does '
+                               f"not have; it has {', '.join(names)}.")
+        if column.values and value not in column.values:
+            raise InputProblem(f"The mapping gives {value!r} for {name}, which is not one of "
+                               f"{', '.join(column.values)}.")
+        wanted = {"text": str, "bool": bool}.get(column.kind, (int, float))
+        if column.kind in ("datetime", "date") or not isinstance(value, wanted) \
+                or (isinstance(value, bool) and column.kind != "bool"):
+            raise InputProblem(f"The mapping gives {value!r} for {name}, which holds "
+                               f"{column.kind}.")
+        given[name] = value
+    return given
+
+
+def _written(rows):
+    x, y = rows.of("x"), rows.of("y")
+    if x is None or y is None:
+        return np.full((rows.count, 2), np.nan)
+    return np.column_stack([x, y])
+
+
+def _fill_in(kind, parent, rows, mapping, record):
+    """Values that follow from others: the season from the date, how the pan was found."""
+    if kind.name == "yield_points":
+        dates, season = parent["taken_at"], parent["season"]
+        years = np.where(np.isnat(dates), np.nan,
+                         dates.astype("datetime64[Y]").astype(float) + 1970)
+        season[:] = np.where(np.isnan(season), years, season)
+        if record.field["season"] is not None:
+            season[np.isnan(season)] = record.field["season"]
+    if kind.name == "compaction_readings" and not mapping.uses(kind.part) \
+            and rows.of("means") is None and rows.of("felt_top") is not None:
+        parent["means"][:] = "felt"
+
+
+def _positions(rows, groups, parent, written, crs, record, known, tick):
+    """Positions (k, 2) of the readings in the record's CRS; of their stop where they have none."""
+    as_written = np.column_stack([first_of_groups(axis, groups) for axis in written.T])
+    positions = to_record(as_written, crs, record, tick)
+    stops = parent.get("stop")
+    if stops is not None:
+        unwritten = np.isnan(as_written).all(axis=1)
+        for place in np.flatnonzero(unwritten & ~np.isnan(stops)):
+            positions[place] = known.stops.get(stops[place], (np.nan, np.nan))
+    return positions
+
+
+def _owners_by_stop(kind, rows, groups, parent, known):
+    """Of plants along a tape: the stand count of each stop in the record, None where none is."""
+    if kind.name != "plant_positions":
+        return None
+    owners = np.full(len(parent["stop"]), None, object)
+    for place, stop in enumerate(parent["stop"]):
+        counts = known.counts.get(stop, ())
+        if len(counts) > 1:
+            rows.set_aside(groups == place, f"{len(counts)} stand counts of the record have the "
+                           f"stop {stop:g}. Give each its own number.")
+        elif counts:
+            owners[place] = counts[0]
+    return owners
+
+
+def _set_aside_placeless(rows, groups, parent, positions, owners):
+    lost = np.isnan(positions).any(axis=1)
+    if owners is not None:
+        lost &= is_empty(owners)
+        positions[np.isnan(positions)] = 0.0  # of stops that are in the record already
+    stops = parent.get("stop")
+    for place in np.flatnonzero(lost):
+        here = groups == place if len(lost) < rows.count else place
+        reason = _why_placeless(rows, here, None if stops is None else stops[place])
+        if isinstance(here, np.ndarray):
+            rows.set_aside(here, reason)
+        elif rows.reasons[here] is None:
+            rows.reasons[here] = reason
+
+
+def _why_placeless(rows, here, stop):
+    x, y = rows.of("x"), rows.of("y")
+    if x is not None and y is not None:
+        pair = np.atleast_1d(x[here])[0], np.atleast_1d(y[here])[0]
+        if not np.isnan(pair).any():
+            return (f"{pair[0]:.10g}, {pair[1]:.10g} is no place on earth in the CRS of the "
+                    "positions. Correct it, or check SOURCE_CRS and AXES.")
+    if stop is not None and not np.isnan(stop):
+        return (f"it has no position, and the record has no place for stop {stop:g}. Give "
+                "coordinates, or enter the stop first.")
+    return "it has no position. Give coordinates, or the number of a stop of the record."
+
+
+def _bring_photos(rows, groups, parent, positions, *, record, photos, kept, warnings):
+    """Put the path of its photo, relative to the record, into each reading that has one."""
+    if "photo" not in parent:
+        return
+    names = parent["photo"]
+    if not photos:
+        if not is_empty(names).all():
+            warnings.append("Photos are named, but no folder of PHOTOS is given: their names are "
+                            "kept as they are.")
+        return
+    there = photos_in(photos)
+    found, wrong = named_photos(names, there)
+    for place, reason in wrong.items():
+        rows.set_aside(groups == place, reason)
+    used = {path for path in found if path is not None}
+    bare = np.flatnonzero(is_empty(names) & np.isfinite(positions).all(axis=1))
+    tagged, left = tagged_photos(positions[bare], [path for path in there.values()
+                                                   if path not in used], record)
+    for place, path in tagged.items():
+        found[bare[place]] = path
+    if left:
+        warnings.append(f"Photos with a geotag but no reading near it: "
+                        f"{', '.join(path.name for path in left[:8])}"
+                        f"{' and more' if len(left) > 8 else ''}. Not brought along.")
+    usable = set(groups[rows.usable].tolist())
+    for place, path in enumerate(found):
+        if path is not None and place in usable:
+            names[place] = kept.keep(path)
+
+
+def _parts(kind, rows, group_of, given, mapping, record):
+    if not kind.child or not any(key[0] == kind.part for key in rows.values):
+        return None, None, None
+    groups, places, columns = parts_of(kind, rows, group_of, {})
+    if kind.name == "compaction_readings" and rows.of(kind.part) is None:
+        columns["depth"] = _depths(mapping.uses(kind.part), columns["depth"], record)
+    return groups, places, columns
+
+
+def _depths(uses, written, record):
+    """Depths of a profile's columns in the record's unit."""
+    depths = written.copy()
+    for use in uses:
+        if use.at is None:
+            raise InputProblem(f'{use.header}: the mapping must say "at" which depth it was read.')
+        depths[written == use.at] = convert(use.at, use.at_unit or record.units.depth,
+                                            record.units.depth)
+    return depths
