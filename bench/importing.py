@@ -21,6 +21,7 @@ from tempfile import TemporaryDirectory
 import numpy as np
 
 ROOT = Path(__file__).parents[1]
+PASS = 1000  # records in one pass
 SAMPLE = ROOT / "sample_project" / "sample_field.gpkg"
 WORK = """
 import resource, sys, time
@@ -39,10 +40,11 @@ print(seconds, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, done.r
 
 
 def write_yields(path, count, seed=1):
-    """Write `count` invented yield records near the sample field; return their moistures."""
+    """Write `count` invented yield records, in passes up and down; return their moistures."""
     generator = np.random.default_rng(seed)
-    east = -93.4997 + 0.004 * generator.random(count)
-    north = 42.0008 + 0.004 * generator.random(count)
+    passes, along = np.divmod(np.arange(count), PASS)
+    along = np.where(passes % 2, PASS - 1 - along, along) + 0.2 * generator.random(count)
+    east, north = -93.4997 + 7.2e-5 * passes, 42.0008 + 1.8e-5 * along  # some 6 m and 2 m
     flow, moisture = 20 + 5 * generator.random(count), 15 + 3 * generator.random(count)
     start = np.datetime64("2025-10-05T09:00:00")
     times = np.datetime_as_string(start + np.arange(count), unit="s")
@@ -53,7 +55,7 @@ def write_yields(path, count, seed=1):
                        "Yield (bu/ac)"])
         for n in range(count):
             rows.writerow([f"{east[n]:.8f}", f"{north[n]:.8f}", times[n].replace("T", " "),
-                           f"{flow[n]:.3f}", f"{moisture[n]:.2f}", 1, 6.5, 20, n // 400, "corn",
+                           f"{flow[n]:.3f}", f"{moisture[n]:.2f}", 1, 6.5, 20, passes[n], "corn",
                            f"{8 * flow[n]:.2f}"])
     return np.round(moisture, 2)
 

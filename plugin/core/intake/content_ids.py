@@ -5,9 +5,10 @@ from hashlib import blake2b
 import numpy as np
 
 ID_BYTES = 16
+BLOCK = 20_000  # readings between two ticks
 
 
-def content_ids(layer, columns, *, parts=None):
+def content_ids(layer, columns, *, parts=None, tick=None):
     """Return a name for each reading, the same whenever its content is.
 
     Readings of the same content in one source are told apart by their order: the second one of
@@ -17,6 +18,7 @@ def content_ids(layer, columns, *, parts=None):
         layer    name of the layer, which is part of the content
         columns  dict of column to (n,) array, in any order: float, datetime64, or object
         parts    list of n bytes, what belongs to a reading beside its own columns; None for none
+        tick     called with the fraction done; may raise Stopped
     Returns  list of n texts of 32 hexadecimal digits
     """
     names = sorted(columns)
@@ -37,6 +39,8 @@ def content_ids(layer, columns, *, parts=None):
         if seen[digest] > 1:
             digest = blake2b(digest + str(seen[digest]).encode(), digest_size=ID_BYTES).digest()
         ids.append(digest.hex())
+        if tick is not None and row % BLOCK == BLOCK - 1:
+            tick((row + 1) / count)
     return ids
 
 

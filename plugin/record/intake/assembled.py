@@ -197,14 +197,14 @@ def content_of_parts(columns, groups, count):
     return [repr(one).encode() for one in content]
 
 
-def named_rows(layer, columns, source_row, *, positions=None, parts=None):
+def named_rows(layer, columns, source_row, *, positions=None, parts=None, tick=None):
     """Return Rows of a layer, each named by what it holds."""
     content = dict(columns)
     if positions is not None:
         content |= {"x": positions[:, 0], "y": positions[:, 1]}
     whole = frozenset(column.name for column in layer_spec(layer).columns
                       if column.kind == "int")
-    return Rows(layer, content_ids(layer, content, parts=parts), columns, source_row, positions,
+    return Rows(layer, content_ids(layer, content, parts=parts, tick=tick), columns, source_row, positions,
                 whole)
 
 

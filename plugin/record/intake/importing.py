@@ -22,6 +22,7 @@ from .places import SWAPPED, WGS84, is_geographic, question_of_axes
 from .sources import CutOff, open_source
 
 SHOWN = 300  # characters of a row that is set aside
+LOOKED_AT = 5_000  # rows from which it is told how numbers, dates and positions are written
 ANGLES = ("lat", "latitude", "lon", "long", "lng", "longitude", "gps", "position", "coordinates")
 
 
@@ -239,8 +240,9 @@ def _read(source, mapping, targets, wish, record, tick):
     readers, read = None, 0
     for block in source.blocks:
         if readers is None:
-            readers, questions = _readers(mapping, targets, source, block.rows, wish, record)
-            questions += tuple(_question_of_first(block, readers, source, wish, record))
+            first = block.rows[:LOOKED_AT]
+            readers, questions = _readers(mapping, targets, source, first, wish, record)
+            questions += tuple(_question_of_axes(block, readers, source, wish, record))
             if questions:
                 raise InputProblem(f"{source.path.name}: " + "\n".join(questions))
         values, wrong = read_block(block.rows, readers)
@@ -272,10 +274,10 @@ def _read(source, mapping, targets, wish, record, tick):
     return rows, shown, wish.crs or source.crs_wkt or WGS84
 
 
-def _question_of_first(block, readers, source, wish, record):
+def _question_of_axes(block, readers, source, wish, record):
     if wish.axes:
         return
-    values, wrong = read_block(block.rows, readers)
+    values, _ = read_block(block.rows[:LOOKED_AT], readers)
     positions = block.positions
     if positions is None and ("x", None) in values and ("y", None) in values:
         positions = np.column_stack([values["x", None], values["y", None]])

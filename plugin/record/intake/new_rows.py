@@ -53,7 +53,7 @@ def new_rows(kind, rows, *, crs, mapping, record, known, photos, kept, warnings,
     by_stop = owners is not None
     made = named_rows(
         kind.layer, {name: values[keep] for name, values in parent.items()},
-        rows.numbers[usable[first]], positions=positions[keep],
+        rows.numbers[usable[first]], positions=positions[keep], tick=tick,
         parts=None if by_stop or part_columns is None
         else content_of_parts(part_columns, part_groups, len(keep)))
     if not by_stop:
