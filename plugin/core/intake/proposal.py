@@ -47,8 +47,13 @@ def propose_mapping(headers, targets):
 
 
 def is_known_header(text, targets):
-    """Return whether a header is one that a target goes by, exactly or as one of a series."""
+    """Return whether a header is one that a target goes by, exactly or as one of a series.
+
+    A number alone is none: it may be a reading.
+    """
     words = header_words(text)
+    if not words.words and not words.units and not words.number_unit:
+        return False
     return any(_score(words, target) >= EXACT for target in targets) or (
         words.number is not None and any(_in_series(words, target) for target in targets))
 

@@ -102,9 +102,15 @@ def targets_of(kind, record, *, placed=False):
 def proposed_mapping(kind, names, targets):
     """Return the Mapping that the names of a source's columns suggest for a kind.
 
-    Where stops are counted a row a line, the plants and lengths are those of the single rows.
+    Where stops are counted a row a line, the plants and lengths are those of the single rows. A
+    time without a date is left out; in map files, such as GPX, it holds the date too.
     """
     mapping = propose_mapping(names, list(targets.values()))
+    if mapping.uses("time_of_day") and not mapping.uses("taken_at"):
+        whole = "x" not in targets
+        mapping = Mapping(tuple(
+            replace(use, target="taken_at") if use.target == "time_of_day" else use
+            for use in mapping.columns if whole or use.target != "time_of_day"))
     if kind.name == "stand_counts" and mapping.uses(kind.part_at) \
             and not mapping.uses(kind.part):
         single = {"plants": kind.part, "length": f"{kind.child}.length"}

@@ -11,7 +11,9 @@ XLSX_PARTS = {
     "[Content_Types].xml":
         '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types"><Default '
         'Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
-        '<Default Extension="xml" ContentType="application/xml"/></Types>',
+        '<Default Extension="xml" ContentType="application/xml"/><Override PartName="/xl/'
+        'workbook.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.'
+        'sheet.main+xml"/></Types>',
     "_rels/.rels":
         '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
         '<Relationship Id="rId1" Type="http://schemas.openxmlformats.org/officeDocument/2006/'
