@@ -13,7 +13,7 @@ from tests.algorithms.small_calls import FIELD_WKT, make_call, stand_rows
 ROOT = Path(__file__).parents[1]
 ALGORITHMS = {"newrecord", "standatstops", "panatinsertions", "cleanyield", "surface",
               "chancemap", "zonesbylimits", "replantplan", "tillageplan", "ratefile",
-              "growerreport", "fieldcall", "nextstops"}
+              "growerreport", "fieldcall", "nextstops", "importreadings"}
 
 
 def qgis_process():
@@ -82,6 +82,8 @@ def test_readings_become_observations_and_a_surface(command, record, tmp_path):
      "give the output a file name that ends in .gpkg"),
     ("spadework:cleanyield", ["--SEASON=2020", "--CLEANED={out}/yield.gpkg"],
      "yield_points holds no record of 2020"),
+    ("spadework:importreadings", ["--SOURCE={out}/gone.csv", "--KIND=seed_depths"],
+     "There is no file"),
     ("spadework:fieldcall", ["--OUTPUT_FOLDER={out}/gone/call"], "There is no folder")])
 def test_a_run_that_fails_says_why_exits_with_1_and_leaves_no_file(
         command, record, tmp_path, algorithm, arguments, words):

@@ -13,7 +13,7 @@ GROUPS = {
     "scouting": "observe", "surface": "interpolate", "chancemap": "interpolate",
     "zonesbylimits": "zone", "replantplan": "decide", "tillageplan": "decide",
     "ratefile": "handover", "growerreport": "handover", "fieldcall": "handover",
-    "nextstops": "interpolate"}
+    "nextstops": "interpolate", "importreadings": "record"}
 PARAMETERS = {
     "placereadings": "RECORD INPUT ROW_FIELD DISTANCE_FIELD START SECOND HEADING FIRST_ROW "
                      "ROWS_GROW DISTANCE_UNIT PACE KNOWN_DISTANCE PACES PACE_ERROR POINT_ERROR "
@@ -41,7 +41,9 @@ PARAMETERS = {
     "growerreport": "SUMMARY FOLDER RECORD PAGE PDF",
     "fieldcall": "RECORD OUTPUT_FOLDER PAGE CELL REPLACE UNITS_CHECKED",
     "nextstops": "SURFACE DECISION LIMIT LOSS AREA_UNIT RECORD TABLE OWN_TABLE OUTER_DATES COUNT "
-                 "ERROR COST DISTANCE BOUNDARY STOPS GPX"}
+                 "ERROR COST DISTANCE BOUNDARY STOPS GPX",
+    "importreadings": "RECORD SOURCE KIND SHEET MAPPING SOURCE_CRS PHOTOS AXES ANGLES DECIMAL "
+                      "DATE_ORDER UTC_OFFSET HEADER_ROW SAVE_AS ASIDE"}
 UNIT = re.compile(r"\b(in|cm|metres?|ft|psi|kPa|ac|acre|ha|hectares?|unit|0 to 1|Year|readings|%|"
                   r"percent|degrees?|USD|seeds?|harvest|planter|\d{4})\b", re.IGNORECASE)
 

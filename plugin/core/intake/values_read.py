@@ -78,7 +78,7 @@ def readers_of(mapping, targets, names, sample, *, geographic, answers):
     """
     readers, questions, columns = [], [], {}
     for use in mapping.columns:
-        _refuse_unusable(use, targets, names, readers)
+        _refuse_unusable(use, targets, names, columns)
         columns[use] = _column(sample, names.index(use.header))
     shared = _shared_mark(columns, targets)
     for use, cells in columns.items():
@@ -135,14 +135,14 @@ def _column(rows, place):
     return [row[place] if place < len(row) else None for row in rows]
 
 
-def _refuse_unusable(use, targets, names, readers):
+def _refuse_unusable(use, targets, names, others):
     if use.header not in names:
         raise InputProblem(f"The mapping names the column {use.header!r}, but the file has "
                            f"{', '.join(map(repr, names))}. Choose its column again.")
     if use.target not in targets:
         raise InputProblem(f"The mapping reads {use.header!r} as {use.target}, which these "
                            f"readings do not have; they have {', '.join(sorted(targets))}.")
-    if any(reader.key == (use.target, use.at) for reader in readers):
+    if any((other.target, other.at) == (use.target, use.at) for other in others):
         raise InputProblem(f"The mapping reads two columns as {use.target}; the second is "
                            f"{use.header!r}. Leave one of them out.")
 

@@ -1,5 +1,6 @@
 """Zipped files looked at before anything opens them: they must not burst."""
 import zipfile
+import zlib
 
 from ...core.problems import InputProblem
 
@@ -24,7 +25,7 @@ def refuse_bursting(path):
             for member in members:
                 unpacked = _unpack(path, archive, member, unpacked)
     except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, EOFError,
-            OSError, ValueError) as problem:
+            OSError, ValueError, zlib.error) as problem:
         if isinstance(problem, InputProblem):
             raise
         raise InputProblem(f"{path.name} is damaged or cut off: {problem}. Save or copy it "

@@ -1,4 +1,5 @@
 """Readings of a source into a record: read, placed, known again, written or set aside."""
+import itertools
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from .laboratory import completions_of
 from .new_rows import new_rows
 from .photos import KeptPhotos
 from .places import SWAPPED, WGS84, is_geographic, question_of_axes
-from .sources import CutOff, open_source
+from .sources import Block, CutOff, open_source
 
 SHOWN = 300  # characters of a row that is set aside
 LOOKED_AT = 5_000  # rows from which it is told how numbers, dates and positions are written
@@ -101,9 +102,9 @@ def preview_source(record_path, source_path, wish, *, rows=8):
     record, kind = open_record(record_path, only=()), kind_named(wish.kind)
     with _opened(record, kind, source_path, wish) as source:
         targets = targets_of(kind, record, placed=source.placed)
-        mapping = wish.mapping or proposed_mapping(kind, list(source.names), targets)
-        block = next(source.blocks, None)
-        cells = [] if block is None else block.rows
+        block = next(source.blocks, None) or Block([], [])
+        cells = block.rows[:LOOKED_AT]
+        mapping = wish.mapping or proposed_mapping(kind, _filled_first(source, block), targets)
         questions = ()
         if mapping.columns and cells:
             _, questions = _readers(mapping, targets, source, cells, wish, record)
@@ -133,12 +134,16 @@ def import_readings(record_path, source_path, wish, tick=None):
     record, kind = open_record(record_path, only=()), kind_named(wish.kind)
     with _opened(record, kind, source_path, wish) as source:
         targets = targets_of(kind, record, placed=source.placed)
-        mapping = wish.mapping or proposed_mapping(kind, list(source.names), targets)
+        first = next(source.blocks, None)
+        if first is None:
+            raise InputProblem(f"{source.path.name}: there is no row below the header.")
+        mapping = wish.mapping or proposed_mapping(kind, _filled_first(source, first), targets)
         if not mapping.columns:
             raise InputProblem(f"{source.path.name}: none of its columns "
                                f"({', '.join(source.names[:12])}) is known. Give a MAPPING.")
         _refuse_useless(source, kind, mapping)
-        rows, shown, crs = _read(source, mapping, targets, wish, record, tick)
+        rows, shown, crs = _read(source, itertools.chain([first], source.blocks), mapping,
+                                 targets, wish, record, tick)
     known = known_readings(
         record_path, [kind.layer, *filter(None, [kind.child])], source_sha256=source.sha256,
         source_table=source.table, kind=kind.name)
@@ -177,6 +182,14 @@ def _opened(record, kind, source_path, wish):
                        header_row=wish.header_row)
 
 
+def _filled_first(source, block):
+    """The names of a source's columns, those without a value in its first rows last."""
+    def bare(name):
+        place = source.names.index(name)
+        return all(place >= len(row) or row[place] in (None, "") for row in block.rows)
+    return sorted(source.names, key=bare)
+
+
 def _refuse_useless(source, kind, mapping):
     """Refuse a mapping that reads nothing a reading consists of."""
     used = {use.target for use in mapping.columns}
@@ -213,8 +226,11 @@ def _readers(mapping, targets, source, cells, wish, record):
     angles = any(set(header_words(use.header).words.split()) & set(ANGLES) for use in uses)
     geographic = is_geographic(crs) if crs else (angles or _in_degrees(uses, source, cells))
     answers = replace(wish.answers, crop=wish.answers.crop or record.field["crop"] or "")
-    readers, questions = readers_of(mapping, targets, list(source.names), cells,
-                                    geographic=geographic, answers=answers)
+    try:
+        readers, questions = readers_of(mapping, targets, list(source.names), cells,
+                                        geographic=geographic, answers=answers)
+    except InputProblem as problem:
+        raise InputProblem(f"{source.path.name}: {problem}") from problem
     if uses and not crs and not geographic:
         questions += ("The positions are no longitudes and latitudes. Give their CRS as "
                       "SOURCE_CRS.",)
@@ -234,15 +250,16 @@ def _in_degrees(uses, source, cells):
     return sum(abs(number) <= 360 for number in numbers) * 2 > len(numbers) or not numbers
 
 
-def _read(source, mapping, targets, wish, record, tick):
+def _read(source, every_block, mapping, targets, wish, record, tick):
     """Read all blocks; returns RowsRead with positions as written, rows shown, and their CRS."""
     blocks, numbers, reasons, positions, shown = [], [], [], [], {}
     readers, read = None, 0
-    for block in source.blocks:
+    for block in every_block:
         if readers is None:
             first = block.rows[:LOOKED_AT]
             readers, questions = _readers(mapping, targets, source, first, wish, record)
-            questions += tuple(_question_of_axes(block, readers, source, wish, record))
+            questions = questions or tuple(
+                _question_of_axes(block, readers, source, wish, record))
             if questions:
                 raise InputProblem(f"{source.path.name}: " + "\n".join(questions))
         values, wrong = read_block(block.rows, readers)
@@ -262,8 +279,6 @@ def _read(source, mapping, targets, wish, record, tick):
             positions.append(block.positions)
         read += len(block.rows)
         tick(0.4 * min(read / max(source.size, read), 1.0))
-    if not read:
-        raise InputProblem(f"{source.path.name}: there is no row below the header.")
     values = {key: np.concatenate([block[key] for block in blocks]) for key in blocks[0]}
     if positions:
         places = np.concatenate(positions)

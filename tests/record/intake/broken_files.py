@@ -51,11 +51,11 @@ def refused(name, content, words, file="a.csv", kind="seed_depths", **wish):
 
 
 def long_line(path):
-    """A single line of 200 MB, most of it a hole in the file."""
+    """A single line of 200 MB."""
     with open(path, "wb") as file:
         file.write(HEAD.encode() + b"1,")
-        file.seek(200 << 20)
-        file.write(b"x")
+        for _ in range(200):
+            file.write(b"x" * (1 << 20))
 
 
 def bomb(path):
@@ -109,7 +109,7 @@ BROKEN = [
     refused("GPX that is no XML", "GPS data", "cannot be read", "a.gpx"),
     refused("a GeoPackage that is none", "SQLite format 3\0" + "x" * 3000, "a.gpkg", "a.gpkg"),
     refused("a shapefile without its parts", b"\0\0\x27\x0a" + bytes(96), "a.shp", "a.shp"),
-    refused("columns nobody knows", "alpha,beta\nx,1\n", "none of its columns"),
+    refused("columns nobody knows", "alpha,beta\nq,1\n", "none of its columns"),
     refused("another kind of readings", f"Stop,Lon,Lat,Moisture (%)\n1,{A},15\n",
             "none of its columns (Stop, Lon, Lat, Moisture (%)) holds values of seed depths"),
     refused("a sheet that is not there", WHOLE, "no sheet or layer 'Data'; it has Readings",
@@ -130,7 +130,7 @@ BROKEN = [
             "lbf is a force", kind="compaction_readings"),
     refused("dates that can be read in two ways", HEAD + f"1,{A},4/5/2026,2,,\n",
             "'4/5/2026' can be read in two ways, and no day is above 12. Say with DATE_ORDER"),
-    refused("a thousand or a decimal", f"Stop;Lon;Lat;Depth (in)\n1;-92;39;\"1,234\"\n",
+    refused("a thousand or a decimal", "Stop;Lon;Lat;Depth (in)\n1;-92;39;\"1,234\"\n",
             "'1,234' may be a thousand or a decimal. Say which with DECIMAL"),
     refused("universal time", HEAD + f"1,{A},2026-05-20T14:00:00Z,2,,\n",
             "Say with UTC_OFFSET by how many hours"),

@@ -13,7 +13,10 @@ XLSX_PARTS = {
         'Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
         '<Default Extension="xml" ContentType="application/xml"/><Override PartName="/xl/'
         'workbook.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.'
-        'sheet.main+xml"/></Types>',
+        'sheet.main+xml"/><Override PartName="/xl/worksheets/sheet1.xml" ContentType="application/'
+        'vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"/><Override PartName="/xl/'
+        'styles.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.'
+        'styles+xml"/></Types>',
     "_rels/.rels":
         '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
         '<Relationship Id="rId1" Type="http://schemas.openxmlformats.org/officeDocument/2006/'
