@@ -28,7 +28,7 @@ _PAIR = re.compile(r"\s*(.+?)\s*(?:[,;]\s+|;|,(?=\s*[-+]?\d+\.)|\s+(?=[-+]?\d+\.
 class Answers:
     """What the user says about cells that can be read in more than one way; "" says nothing.
 
-    decimal       "point" or "comma"
+    decimal       "point" or "comma", in columns whose numbers do not tell
     date_order    one of written_dates.ORDERS
     utc_offset_h  hours from universal time to the field's clock
     angles        "decimal" or "parts"
@@ -83,10 +83,12 @@ def readers_of(mapping, targets, names, sample, *, geographic, answers):
     shared = _shared_mark(columns, targets)
     for use, cells in columns.items():
         target = targets[use.target]
-        mark, order, form = use.decimal or answers.decimal, answers.date_order, DECIMAL
+        mark, order, form = use.decimal, answers.date_order, DECIMAL
         if target.kind in NUMERIC and not mark:
             mark = decimal_mark_of(cells, shared)
             if mark == ASK:
+                mark = answers.decimal
+            if not mark:
                 questions.append(
                     f"{use.header}: {_example(cells, ',')!r} may be a thousand or a decimal. Say "
                     "which with DECIMAL.")
@@ -148,8 +150,9 @@ def _refuse_unusable(use, targets, names, others):
 
 
 def _shared_mark(columns, targets):
+    """The mark that all columns of values use; receivers write positions in their own way."""
     marks = {decimal_mark_of(cells) for use, cells in columns.items()
-             if targets[use.target].kind in NUMERIC and any(
+             if targets[use.target].kind in ("int", "real", "range") and any(
                  isinstance(cell, str) and ("," in cell or "." in cell) for cell in cells)}
     marks.discard(ASK)
     return marks.pop() if len(marks) == 1 else ""

@@ -204,8 +204,8 @@ def named_rows(layer, columns, source_row, *, positions=None, parts=None, tick=N
         content |= {"x": positions[:, 0], "y": positions[:, 1]}
     whole = frozenset(column.name for column in layer_spec(layer).columns
                       if column.kind == "int")
-    return Rows(layer, content_ids(layer, content, parts=parts, tick=tick), columns, source_row, positions,
-                whole)
+    ids = content_ids(layer, content, parts=parts, tick=tick)
+    return Rows(layer, ids, columns, source_row, positions, whole)
 
 
 def chosen(rows, mask):
