@@ -27,6 +27,7 @@ from ..report.look import PAPERS
 from .dock_widgets import button, fit_height, label_of, row_of, section, table, words_label
 from .field_call_task import FIELD_CALL, FieldCallTask
 from .flags_section import FlagsSection
+from .import_dialog import ImportDialog
 from .place_by_rows import PlaceByRows
 from .record_layers import add_record, layers_of, rest_record
 from .record_task import RecordTask
@@ -55,6 +56,7 @@ class SpadeworkDock(QgsDockWidget):
         self.task = None
         self.dialog = None
         self.placing = PlaceByRows(iface)
+        self.importing = None
         self._build()
         self._refresh()
 
@@ -118,6 +120,14 @@ class SpadeworkDock(QgsDockWidget):
     def count_again(self):
         """Read the open record again, after readings were added to it."""
         self.open_record(self.record.path)
+
+    def import_readings(self):
+        """Show the dialog that brings a file of readings into the open record."""
+        if self.importing is not None:
+            self.importing.leave()
+        self.importing = ImportDialog(self.record.path, self)
+        self.importing.imported.connect(self.count_again)
+        self.importing.show()
 
     def show_record(self):
         """Add the record's layers to the project and show the field."""
@@ -194,6 +204,9 @@ class SpadeworkDock(QgsDockWidget):
             self.dialog.algorithmFinished.disconnect(self._record_made)
             self.dialog.close()
             self.dialog = None
+        if self.importing is not None:
+            self.importing.leave()
+            self.importing = None
 
     def _advance(self, percent):
         self.progress.setValue(round(percent))
@@ -320,6 +333,7 @@ class SpadeworkDock(QgsDockWidget):
         self.counts.setVisible(opened)
         for widget in (self.folder, self.page, self.cell, self.replace, self.units_checked):
             widget.setEnabled(not running)
+        self.import_button.setEnabled(opened and free and not lacking())
         self.run_button.setEnabled(
             opened and free and bool(self.folder.filePath()) and not lacking())
         self.cancel_button.setEnabled(running)
@@ -405,6 +419,10 @@ class SpadeworkDock(QgsDockWidget):
             tr("Points for readings written down by row and paces: show the row on the map"),
             self.place_readings)
         column.addWidget(self.place_button)
+        self.import_button = button(
+            "spadework_import_open", tr("Import readings…"),
+            tr("Bring readings from a table or a map file into the record"), self.import_readings)
+        column.addWidget(self.import_button)
         return box
 
     def _field_call_section(self):
