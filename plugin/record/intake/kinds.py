@@ -76,8 +76,9 @@ def targets_of(kind, record, *, placed=False):
     found = []
     if kind.name != "laboratory" and not placed:
         found += [_virtual("x", "x", "Longitude or easting", kind),
-                  _virtual("y", "y", "Latitude or northing", kind),
-                  _virtual("position_text", "xy", "Latitude and longitude", kind)]
+                  _virtual("y", "y", "Latitude or northing", kind)]
+    if found and kind.name != "plant_positions":  # whose positions are marks of a tape
+        found.append(_virtual("position_text", "xy", "Latitude and longitude", kind))
     if kind.child:
         spec = layer_spec(kind.child)
         # `at` before the value: a column "Row" alone holds the row's number, "Row 1" its plants
