@@ -113,6 +113,6 @@ def _refuse_unknown(content, known, where):
 
 
 def _without_defaults(use):
-    shown = {"header": use.header, "target": use.target, "unit": use.unit, "at": use.at,
-             "at_unit": use.at_unit, "decimal": use.decimal}
-    return {name: value for name, value in shown.items() if value not in ("", None)}
+    more = {"unit": use.unit, "at": use.at, "at_unit": use.at_unit, "decimal": use.decimal}
+    return {"header": use.header, "target": use.target,
+            **{name: value for name, value in more.items() if value not in ("", None)}}

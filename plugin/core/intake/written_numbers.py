@@ -104,7 +104,8 @@ def _number(cell, mark, unit):
         raise InputProblem(f"{_shown(text)} is a formula, and formulas are never worked out. Put "
                            "its value in the cell.")
     with_unit = _WITH_UNIT.fullmatch(text)
-    if with_unit and not _NUMBER.fullmatch(text):
+    if with_unit and not _SPACED.fullmatch(text) \
+            and not _NUMBER.fullmatch(text.replace(",", ".")):
         return _with_its_unit(text, *with_unit.groups(), mark, unit)
     return _plain(text, mark)
 
