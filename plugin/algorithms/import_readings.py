@@ -24,7 +24,7 @@ from ..core.problems import InputProblem, Stopped
 from ..layers.vectors import TEXT, WHOLE, Column, VectorLayer, write_vector
 from ..record.intake.importing import Wish, import_readings
 from ..record.intake.kinds import KINDS
-from ..record.intake.places import AS_WRITTEN, SWAPPED
+from ..record.intake.places import AS_WRITTEN, SWAPPED, WGS84
 from ..record.intake.saved_mappings import mapping_given, refuse_name, save_mapping
 from .base import SpadeworkAlgorithm, ticker, tr
 
@@ -199,6 +199,7 @@ def _reasons(set_aside):
 
 def _table(done):
     return VectorLayer(
-        "set_aside", "", (Column("row", WHOLE), Column("reason", TEXT), Column("content", TEXT)),
-        None, [[one.row, one.reason, one.content] for one in done.set_aside],
+        "set_aside", WGS84,  # which a table without places has no use for
+        (Column("row", WHOLE), Column("reason", TEXT), Column("content", TEXT)),
+        [None] * len(done.set_aside), [[one.row, one.reason, one.content] for one in done.set_aside],
         title="Rows set aside by an import")

@@ -16,9 +16,9 @@ WAIT_S = 5.0  # for another program to finish writing
 INSERT = {
     "stand_counts":
         "INSERT INTO stand_counts (geom, reading_id, stop, taken_at, method, plants, length, "
-        "rows, hoop_diameter, hoops, growth_stage_bbch, leaf_collars, evenness, note, photo) "
-        "VALUES (:geom, :reading_id, :stop, :taken_at, :method, :plants, :length, :rows, "
-        ":hoop_diameter, :hoops, :growth_stage_bbch, :leaf_collars, :evenness, :note, :photo)",
+        "rows, row_width, hoop_diameter, hoops, growth_stage_bbch, leaf_collars, evenness, note, "
+        "photo) VALUES (:geom, :reading_id, :stop, :taken_at, :method, :plants, :length, :rows, "
+        ":row_width, :hoop_diameter, :hoops, :growth_stage_bbch, :leaf_collars, :evenness, :note, :photo)",
     "row_counts":
         "INSERT INTO row_counts (reading_id, of_stop, row_unit, plants, length) "
         "VALUES (:reading_id, :of_stop, :row_unit, :plants, :length)",
@@ -37,16 +37,20 @@ INSERT = {
         "INSERT INTO compaction_profile (reading_id, of_insertion, depth, resistance) "
         "VALUES (:reading_id, :of_insertion, :depth, :resistance)",
     "probe_points":
-        "INSERT INTO probe_points (geom, reading_id, stop, taken_at, top_depth, bottom_depth, "
-        "cores, sample_number, ph, ph_method, buffer_ph, organic_matter, phosphorus_ppm, "
-        "potassium_ppm, nitrate_n_ppm, soil_moisture, note, photo) VALUES (:geom, :reading_id, "
-        ":stop, :taken_at, :top_depth, :bottom_depth, :cores, :sample_number, :ph, :ph_method, "
-        ":buffer_ph, :organic_matter, :phosphorus_ppm, :potassium_ppm, :nitrate_n_ppm, "
+        "INSERT INTO probe_points (geom, reading_id, stop, taken_at, core_type, top_depth, "
+        "bottom_depth, cores, sample_number, ph, ph_method, surface_ph, surface_ph_method, "
+        "surface_ph_depth, buffer_ph, organic_matter, phosphorus_ppm, potassium_ppm, "
+        "nitrate_n_ppm, soil_moisture, note, photo) VALUES (:geom, :reading_id, :stop, :taken_at, "
+        ":core_type, :top_depth, :bottom_depth, :cores, :sample_number, :ph, :ph_method, "
+        ":surface_ph, :surface_ph_method, :surface_ph_depth, :buffer_ph, :organic_matter, :phosphorus_ppm, :potassium_ppm, :nitrate_n_ppm, "
         ":soil_moisture, :note, :photo)",
     "scout_notes":
-        "INSERT INTO scout_notes (geom, reading_id, stop, taken_at, subject, seen, severity, "
-        "incidence, root_rating, note, photo) VALUES (:geom, :reading_id, :stop, :taken_at, "
-        ":subject, :seen, :severity, :incidence, :root_rating, :note, :photo)",
+        "INSERT INTO scout_notes (geom, reading_id, stop, taken_at, subject, seen, organism, "
+        "plants_checked, plants_affected, incidence, severity, root_rating, roots_turn_at, "
+        "growth_stage_bbch, leaf_collars, note, photo) VALUES (:geom, :reading_id, :stop, "
+        ":taken_at, :subject, :seen, :organism, :plants_checked, :plants_affected, :incidence, "
+        ":severity, :root_rating, :roots_turn_at, :growth_stage_bbch, :leaf_collars, :note, "
+        ":photo)",
     "yield_points":
         "INSERT INTO yield_points (geom, reading_id, taken_at, season, crop, flow, moisture, "
         "interval_s, distance, swath, pass_number, dry_yield) VALUES (:geom, :reading_id, "
