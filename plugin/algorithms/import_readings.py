@@ -138,12 +138,16 @@ class ImportReadings(SpadeworkAlgorithm):
                 self._wish(parameters, context), ticker(feedback))
             if save_as:
                 save_mapping(save_as, done.mapping)
-            if aside_path:
-                write_vector(aside_path, "GPKG", [_table(done)])
         except Stopped:
             return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
+        if aside_path:
+            try:
+                write_vector(aside_path, "GPKG", [_table(done)])
+            except InputProblem as problem:  # the readings are in the record by now
+                feedback.pushWarning(str(problem))
+                aside_path = None
         return self._told(done, aside_path, feedback)
 
     def _wish(self, parameters, context):
@@ -201,5 +205,6 @@ def _table(done):
     return VectorLayer(
         "set_aside", WGS84,  # which a table without places has no use for
         (Column("row", WHOLE), Column("reason", TEXT), Column("content", TEXT)),
-        [None] * len(done.set_aside), [[one.row, one.reason, one.content] for one in done.set_aside],
+        [None] * len(done.set_aside),
+        [[one.row, one.reason, one.content] for one in done.set_aside],
         title="Rows set aside by an import")

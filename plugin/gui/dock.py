@@ -126,8 +126,14 @@ class SpadeworkDock(QgsDockWidget):
         if self.importing is not None:
             self.importing.leave()
         self.importing = ImportDialog(self.record.path, self)
-        self.importing.imported.connect(self.count_again)
+        self.importing.imported.connect(self._readings_added)
         self.importing.show()
+
+    def _readings_added(self):
+        for layer in layers_of(self.record.path).values():
+            layer.reload()
+            layer.triggerRepaint()
+        self.count_again()
 
     def show_record(self):
         """Add the record's layers to the project and show the field."""

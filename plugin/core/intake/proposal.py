@@ -73,9 +73,9 @@ def _score(words, target):
     if best and words.number is not None and words.number_unit == "" and not target.series \
             and best < EXACT:
         return 0
-    if not best and not words.words and any(
-            target.unit and _fits(unit, target) for unit in words.units) and target.series:
-        return EXACT
+    if not best and not words.words and (target.series or "/" in target.unit) and any(
+            target.unit and _fits(unit, target) for unit in words.units):
+        return EXACT  # a unit alone says it: psi, bu/ac
     return best
 
 

@@ -18,7 +18,8 @@ INSERT = {
         "INSERT INTO stand_counts (geom, reading_id, stop, taken_at, method, plants, length, "
         "rows, row_width, hoop_diameter, hoops, growth_stage_bbch, leaf_collars, evenness, note, "
         "photo) VALUES (:geom, :reading_id, :stop, :taken_at, :method, :plants, :length, :rows, "
-        ":row_width, :hoop_diameter, :hoops, :growth_stage_bbch, :leaf_collars, :evenness, :note, :photo)",
+        ":row_width, :hoop_diameter, :hoops, :growth_stage_bbch, :leaf_collars, :evenness, "
+        ":note, :photo)",
     "row_counts":
         "INSERT INTO row_counts (reading_id, of_stop, row_unit, plants, length) "
         "VALUES (:reading_id, :of_stop, :row_unit, :plants, :length)",
@@ -42,7 +43,8 @@ INSERT = {
         "surface_ph_depth, buffer_ph, organic_matter, phosphorus_ppm, potassium_ppm, "
         "nitrate_n_ppm, soil_moisture, note, photo) VALUES (:geom, :reading_id, :stop, :taken_at, "
         ":core_type, :top_depth, :bottom_depth, :cores, :sample_number, :ph, :ph_method, "
-        ":surface_ph, :surface_ph_method, :surface_ph_depth, :buffer_ph, :organic_matter, :phosphorus_ppm, :potassium_ppm, :nitrate_n_ppm, "
+        ":surface_ph, :surface_ph_method, :surface_ph_depth, :buffer_ph, :organic_matter, "
+        ":phosphorus_ppm, :potassium_ppm, :nitrate_n_ppm, "
         ":soil_moisture, :note, :photo)",
     "scout_notes":
         "INSERT INTO scout_notes (geom, reading_id, stop, taken_at, subject, seen, organism, "

@@ -87,6 +87,9 @@ def targets_of(kind, record, *, placed=False):
                          key=lambda column: column.name != kind.at)
         found += [replace(_target(column, kind.child, record, prefix=f"{kind.child}."),
                           series=column.name == kind.value) for column in columns]
+    if kind.name == "stand_counts":
+        found.append(replace(_virtual("population", "real", "Plants per area", kind),
+                             unit=record.units.population))
     if kind.name == "compaction_readings":
         found.append(_virtual("insertion", "text", "Insertion", kind))
     if kind.name == "probe_points":

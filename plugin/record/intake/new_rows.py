@@ -18,6 +18,7 @@ from .photos import named_photos, photos_in, tagged_photos
 from .places import to_record
 
 KNOWN = "it is in the record already."
+PART_OF_A_PLANT = 0.2  # by which a count worked back from plants per area may miss: our choice
 
 
 def new_rows(kind, rows, *, crs, mapping, record, known, photos, kept, warnings, tick):
@@ -40,6 +41,8 @@ def new_rows(kind, rows, *, crs, mapping, record, known, photos, kept, warnings,
     groups = grouped(rows, kind, written)
     parent = columns_of(kind.layer, rows, groups, given)
     _fill_in(kind, parent, rows, mapping, record)
+    if kind.name == "stand_counts" and rows.of("population") is not None:
+        _count_again(rows, groups, parent, record)
     positions = _positions(rows, groups, parent, written, crs, record, known, tick)
     owners = _owners_by_stop(kind, rows, groups, parent, known)
     _set_aside_placeless(rows, groups, parent, positions, owners)
@@ -113,6 +116,29 @@ def _fill_in(kind, parent, rows, mapping, record):
     if kind.name == "compaction_readings" and not mapping.uses(kind.part) \
             and rows.of("means") is None and rows.of("felt_top") is not None:
         parent["means"][:] = "felt"
+
+
+def _count_again(rows, groups, parent, record):
+    """Work the plants counted back from plants per area; rows where none could be are set aside."""
+    units = record.units
+    per_m2 = convert(first_of_groups(rows.of("population"), groups), units.population, "plants/m2")
+    width = parent["row_width"].copy()
+    if record.field["row_width"] is not None:
+        width[np.isnan(width)] = record.field["row_width"]
+    counted = per_m2 * convert(width, units.depth, "m") * parent["rows"] * convert(
+        parent["length"], units.length, "m")
+    wanted = np.isnan(parent["plants"]) & ~np.isnan(per_m2)
+    for place in np.flatnonzero(wanted):
+        whole = np.round(counted[place])
+        if np.isnan(whole):
+            rows.set_aside(groups == place, "plants per area say how many were counted only with "
+                           "the length and the row width. Give both, or the plants counted.")
+        elif abs(counted[place] - whole) > PART_OF_A_PLANT:
+            rows.set_aside(groups == place, f"its plants per area would be {counted[place]:.2f} "
+                           "plants on that length, and plants are whole. Give the plants counted, "
+                           "or check length and row width.")
+        else:
+            parent["plants"][place] = whole
 
 
 def _positions(rows, groups, parent, written, crs, record, known, tick):

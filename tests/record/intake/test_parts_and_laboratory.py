@@ -2,6 +2,7 @@
 import numpy as np
 import pytest
 
+from plugin.core.intake.mapping import ColumnUse, Mapping
 from plugin.core.problems import InputProblem
 from plugin.record.intake.importing import Wish, import_readings
 from plugin.record.intake.photos import geotag
@@ -78,6 +79,31 @@ def test_a_bad_depth_takes_its_whole_profile_along_and_no_other(empty, csv):
     assert done.imported == 1 and list(reasons(done)) == [2, 3]
     assert "same reading as row 3, which is set aside" in reasons(done)[2]
     assert rows_of(record, "SELECT stop FROM compaction_readings") == [(2,)]
+
+
+def test_a_stand_given_as_plants_per_acre_is_counted_back(empty, csv):
+    # 27 plants on 17.4 ft of a 30 in row: 27 / (17.4 * 2.5 / 43560) = 27,037 plants/ac
+    record = empty()
+    done = import_readings(record, csv(
+        f"Stop,Lon,Lat,Plants/ac,Length (ft),Row width (in)\n1,{A},27037,17.4,30\n"
+        f"2,{B},27500,17.4,30\n3,{B},27037,,30\n"), Wish("stand_counts"))
+    assert rows_of(record, "SELECT stop, plants, length FROM stand_counts") == [(1, 27, 17.4)]
+    assert "would be 27.46 plants on that length" in reasons(done)[3]
+    assert "only with the length and the row width" in reasons(done)[4]
+
+
+def test_values_of_the_mapping_go_to_every_reading_that_has_none(empty, csv):
+    record = empty()
+    columns = (ColumnUse("Lon", "x"), ColumnUse("Lat", "y"), ColumnUse("Cone", "cone"),
+               ColumnUse("Pan top (in)", "felt_top", "in"))
+    table = csv(f"Lon,Lat,Cone,Pan top (in)\n{A},large,7\n{B},,8\n")
+    with pytest.raises(InputProblem, match="'mud' for moisture, which is not one of dry"):
+        import_readings(record, table, Wish("compaction_readings", mapping=Mapping(
+            columns, {"moisture": "mud"})))
+    import_readings(record, table, Wish("compaction_readings", mapping=Mapping(
+        columns, {"cone": "small", "moisture": "moist"})))
+    assert rows_of(record, "SELECT cone, moisture FROM compaction_readings") == [
+        ("large", "moist"), ("small", "moist")]
 
 
 LABORATORY = "Sample,pH,Buffer pH,OM (%),P (ppm),K (ppm)\n"
