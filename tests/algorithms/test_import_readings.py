@@ -117,7 +117,7 @@ def test_the_same_file_read_in_other_units_is_refused_while_its_readings_are_the
             {"header": "Lat", "target": "y"}, {"header": "Depth", "target": "depth",
                                                "unit": unit}]})
     run("importreadings", RECORD=record, KIND="seed_depths", SOURCE=path, MAPPING=told("in"))
-    refused("was imported before, as seeds.csv on .* with other columns or units",
+    refused("was imported before, as seeds.csv on .* with other columns, units or answers",
             "importreadings", RECORD=record, KIND="seed_depths", SOURCE=path, MAPPING=told("cm"))
     data = ogr.Open(str(record), 1)
     data.GetLayer("seed_depths").DeleteFeature(1)
@@ -125,6 +125,23 @@ def test_the_same_file_read_in_other_units_is_refused_while_its_readings_are_the
     found = run("importreadings", RECORD=record, KIND="seed_depths", SOURCE=path,
                 MAPPING=told("cm"))
     assert found["IMPORTED"] == 1 and depths(record)[0][1] == pytest.approx(5 / 2.54, rel=1e-12)
+
+
+def test_the_same_columns_in_another_order_are_the_same_way_to_read(run, record, source):
+    path = source(SEEDS)
+    first = run("importreadings", RECORD=record, KIND="seed_depths", SOURCE=path)
+    told = json.loads(first["MAPPING_USED"])
+    told["columns"].reverse()
+    path.write_text(SEEDS, encoding="utf-8")
+    again = run("importreadings", RECORD=record, KIND="seed_depths", SOURCE=path,
+                MAPPING=json.dumps(told))
+    assert (again["IMPORTED"], again["SET_ASIDE"]) == (0, 2)
+    one = ogr.Open(str(record), 1)
+    one.GetLayer("seed_depths").DeleteFeature(2)
+    one = None
+    back = run("importreadings", RECORD=record, KIND="seed_depths", SOURCE=path,
+               MAPPING=json.dumps(told))
+    assert (back["IMPORTED"], back["SET_ASIDE"]) == (1, 1)
 
 
 def test_a_column_without_a_unit_is_taken_in_the_records_and_said_so(run, record, source):

@@ -74,7 +74,7 @@ IMPORTED = ("INSERT INTO imported_rows (import_number, source_row, layer, readin
 TABLES = (
     "CREATE TABLE IF NOT EXISTS imports (number INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, "
     "source_name TEXT NOT NULL, source_sha256 TEXT NOT NULL, source_table TEXT NOT NULL, "
-    "kind TEXT NOT NULL, mapping TEXT NOT NULL, imported_at DATETIME NOT NULL, "
+    "kind TEXT NOT NULL, read_as TEXT NOT NULL, imported_at DATETIME NOT NULL, "
     "source_rows INTEGER NOT NULL, imported INTEGER NOT NULL, set_aside INTEGER NOT NULL)",
     "CREATE TABLE IF NOT EXISTS imported_rows (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, "
     "import_number INTEGER NOT NULL REFERENCES imports (number), source_row INTEGER NOT NULL, "
@@ -83,9 +83,9 @@ TABLES = (
     "('imports', 'attributes', 'imports', 'Files that readings were imported from'), "
     "('imported_rows', 'attributes', 'imported_rows', 'Row of the file of each reading')",
 )
-ENTRY = ("INSERT INTO imports (source_name, source_sha256, source_table, kind, mapping, "
+ENTRY = ("INSERT INTO imports (source_name, source_sha256, source_table, kind, read_as, "
          "imported_at, source_rows, imported, set_aside) VALUES (:source_name, :source_sha256, "
-         ":source_table, :kind, :mapping, strftime('%Y-%m-%dT%H:%M:%fZ', 'now'), :source_rows, "
+         ":source_table, :kind, :read_as, strftime('%Y-%m-%dT%H:%M:%fZ', 'now'), :source_rows, "
          ":imported, :set_aside)")
 EXTENT = ("UPDATE gpkg_contents SET min_x = min(coalesce(min_x, :west), :west), "
           "min_y = min(coalesce(min_y, :south), :south), "

@@ -1,14 +1,15 @@
 """Readings of a source into a record: read, placed, known again, written or set aside."""
 import itertools
+import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from ...core.intake.header import header_words, is_total
+from ...core.intake.header import header_words
 from ...core.intake.mapping import Mapping, mapping_to_json
+from ...core.intake.no_reading import shown_row, why_no_reading
 from ...core.intake.proposal import is_known_header
-from ...core.intake.text_table import CONTROL
 from ...core.intake.values_read import Answers, read_block, readers_of
 from ...core.problems import InputProblem
 from ..read import open_record
@@ -19,10 +20,9 @@ from .known import known_readings
 from .laboratory import completions_of
 from .new_rows import new_rows
 from .photos import KeptPhotos
-from .places import SWAPPED, WGS84, is_geographic, question_of_axes
-from .sources import Block, CutOff, open_source
+from .places import AS_WRITTEN, SWAPPED, WGS84, is_geographic, question_of_axes
+from .sources import Block, open_source
 
-SHOWN = 300  # characters of a row that is set aside
 LOOKED_AT = 5_000  # rows from which it is told how numbers, dates and positions are written
 ANGLES = ("lat", "latitude", "lon", "long", "lng", "longitude", "gps", "position", "coordinates")
 
@@ -138,19 +138,14 @@ def import_readings(record_path, source_path, wish, tick=None):
         if first is None:
             raise InputProblem(f"{source.path.name}: there is no row below the header.")
         mapping = wish.mapping or proposed_mapping(kind, _filled_first(source, first), targets)
-        if not mapping.columns:
-            raise InputProblem(f"{source.path.name}: none of its columns "
-                               f"({', '.join(source.names[:12])}) is known. Give a MAPPING.")
         _refuse_useless(source, kind, mapping)
         rows, shown, crs = _read(source, itertools.chain([first], source.blocks), mapping,
                                  targets, wish, record, tick)
+    finished_times(rows)
+    warnings = _unit_warnings(mapping, targets, source)
     known = known_readings(
         record_path, [kind.layer, *filter(None, [kind.child])], source_sha256=source.sha256,
         source_table=source.table, kind=kind.name)
-    told = mapping_to_json(mapping)
-    _refuse_another_mapping(source, known, told)
-    warnings = _unit_warnings(mapping, targets, source)
-    finished_times(rows)
     written, completions, number = (), (), None
     with KeptPhotos(record_path) as kept:
         if kind.name == "laboratory":
@@ -159,21 +154,44 @@ def import_readings(record_path, source_path, wish, tick=None):
             written = new_rows(kind, rows, crs=crs, mapping=mapping, record=record, known=known,
                                photos=wish.photos, kept=kept, warnings=warnings,
                                tick=lambda fraction: tick(0.4 + 0.2 * fraction))
-        imported = int(rows.usable.sum())
-        if imported:
-            entry = {"source_name": source.path.name, "source_sha256": source.sha256,
-                     "source_table": source.table, "kind": kind.name, "mapping": told,
-                     "source_rows": rows.count, "imported": imported,
-                     "set_aside": rows.count - imported}
+        if rows.usable.any():
+            entry = _entry(source, kind, rows, read_as=_read_as(mapping, crs, wish))
+            _refuse_another_way(source, known, entry)
             number = write_batch(Path(record_path), Batch(entry, written, completions),
                                  lambda fraction: tick(0.6 + 0.4 * fraction))
-    aside = tuple(SetAside(int(rows.numbers[place]), rows.reasons[place],
-                           shown.get(int(place), ""))
-                  for place in np.flatnonzero(~rows.usable))
-    readings = {one.layer: len(one.ids) for one in written if one.ids}
-    if completions:
-        readings[kind.layer] = len(completions)
-    return Imported(rows.count, imported, aside, readings, mapping, tuple(warnings), number)
+    return Imported(
+        rows.count, int(rows.usable.sum()),
+        tuple(SetAside(int(rows.numbers[place]), rows.reasons[place], shown.get(int(place), ""))
+              for place in np.flatnonzero(~rows.usable)),
+        {kind.layer: len(completions)} if completions else
+        {one.layer: len(one.ids) for one in written if one.ids},
+        mapping, tuple(warnings), number)
+
+
+def _read_as(mapping, crs, wish):
+    """How a source was read, as JSON text that is the same whatever the order of its columns."""
+    said = json.loads(mapping_to_json(mapping))
+    said["columns"].sort(key=lambda use: (use["header"], use["target"]))
+    return json.dumps({**said, "crs": crs, "axes": wish.axes or AS_WRITTEN,
+                       "answers": {name: value for name, value in vars(wish.answers).items()
+                                   if value not in ("", None)}}, ensure_ascii=False)
+
+
+def _entry(source, kind, rows, *, read_as):
+    imported = int(rows.usable.sum())
+    return {"source_name": source.path.name, "source_sha256": source.sha256,
+            "source_table": source.table, "kind": kind.name, "read_as": read_as,
+            "source_rows": rows.count, "imported": imported, "set_aside": rows.count - imported}
+
+
+def _refuse_another_way(source, known, entry):
+    """Refuse what would bring the rows of one source twice, read in two ways."""
+    for number, name, at, read_as in known.earlier:
+        if read_as != entry["read_as"]:
+            raise InputProblem(
+                f"{source.path.name} was imported before, as {name} on {at[:10]} (import "
+                f"{number}), with other columns, units or answers. Its readings would be there "
+                "twice. Delete those readings first, or import it as before.")
 
 
 def _opened(record, kind, source_path, wish):
@@ -192,6 +210,9 @@ def _filled_first(source, block):
 
 def _refuse_useless(source, kind, mapping):
     """Refuse a mapping that reads nothing a reading consists of."""
+    if not mapping.columns:
+        raise InputProblem(f"{source.path.name}: none of its columns "
+                           f"({', '.join(source.names[:12])}) is known. Give a MAPPING.")
     used = {use.target for use in mapping.columns}
     used -= {"stop", "x", "y", "position_text", "taken_at", "time_of_day"}
     if not used:
@@ -201,15 +222,6 @@ def _refuse_useless(source, kind, mapping):
     if kind.name == "laboratory" and not mapping.uses("sample_number"):
         raise InputProblem(f"{source.path.name}: no column holds the sample number. Read one as "
                            "sample_number in the MAPPING.")
-
-
-def _refuse_another_mapping(source, known, told):
-    for number, name, at, mapping in known.earlier:
-        if mapping != told:
-            raise InputProblem(
-                f"{source.path.name} was imported before, as {name} on {at[:10]} (import "
-                f"{number}), with other columns or units. Its readings would be there twice. "
-                "Delete those readings first, or import with the same mapping.")
 
 
 def _unit_warnings(mapping, targets, source):
@@ -258,8 +270,8 @@ def _read(source, every_block, mapping, targets, wish, record, tick):
         if readers is None:
             first = block.rows[:LOOKED_AT]
             readers, questions = _readers(mapping, targets, source, first, wish, record)
-            questions = questions or tuple(
-                _question_of_axes(block, readers, source, wish, record))
+            questions = questions or tuple(filter(None, (
+                _question_of_axes(block, readers, source, wish, record),)))
             if questions:
                 raise InputProblem(f"{source.path.name}: " + "\n".join(questions))
         values, wrong = read_block(block.rows, readers)
@@ -267,11 +279,11 @@ def _read(source, every_block, mapping, targets, wish, record, tick):
         for place, reason in wrong.items():
             why[place] = reason
         for place, row in enumerate(block.rows):
-            unusable = _why_no_reading(row, source.names, source.placed)
+            unusable = why_no_reading(row, source.names, source.placed)
             if unusable:
                 why[place] = unusable
             if why[place] is not None:
-                shown[read + place] = _shown(row)
+                shown[read + place] = shown_row(row)
         blocks.append(values)
         numbers += block.numbers
         reasons.append(why)
@@ -291,45 +303,14 @@ def _read(source, every_block, mapping, targets, wish, record, tick):
 
 def _question_of_axes(block, readers, source, wish, record):
     if wish.axes:
-        return
+        return ""
     values, _ = read_block(block.rows[:LOOKED_AT], readers)
     positions = block.positions
-    if positions is None and ("x", None) in values and ("y", None) in values:
-        positions = np.column_stack([values["x", None], values["y", None]])
     if positions is None:
-        return
+        if ("x", None) not in values or ("y", None) not in values:
+            return ""
+        positions = np.column_stack([values["x", None], values["y", None]])
     positions = positions[np.isfinite(positions).all(axis=1)]
-    if len(positions):
-        question = question_of_axes(positions, wish.crs or source.crs_wkt or WGS84, record)
-        if question:
-            yield question
-
-
-def _why_no_reading(cells, names, placed):
-    """Why a row holds no reading at all, "" where it may hold one."""
-    if isinstance(cells, CutOff):
-        return (f"the file breaks off here, after {len(cells)} of {len(names)} columns. Get the "
-                "whole file, or complete the row.")
-    filled = [cell for cell in cells if cell is not None and cell != ""
-              and not (isinstance(cell, str) and not cell.strip())]
-    if not filled:
-        return "" if placed else "the row is empty."
-    if isinstance(filled[0], str):
-        if is_total(cells) and len(names) > 1:
-            return "it is a line of totals, not a reading."
-        if filled[0] == names[0] and [str(cell).strip() for cell in filled] == \
-                list(names[:len(filled)]):
-            return "it is the header again."
-        if len(filled) == 1 and len(names) > 2 and not placed and (
-                filled[0].startswith("#") or len(filled[0].split()) > 2):
-            return "it is a remark, not a reading."
-    if len(cells) > len(names) and any(str(cell or "").strip() for cell in cells[len(names):]):
-        return (f"it has {len(cells)} cells, but there are {len(names)} columns. Put texts and "
-                "numbers that hold the separator into quotes.")
-    return ""
-
-
-def _shown(cells):
-    text = " | ".join("" if cell is None else str(cell) for cell in cells)
-    return "".join(letter if letter.isprintable() else "\ufffd"
-                   for letter in text[:SHOWN].replace(CONTROL, "\ufffd"))
+    if not len(positions):
+        return ""
+    return question_of_axes(positions, wish.crs or source.crs_wkt or WGS84, record)

@@ -31,7 +31,7 @@ STOPS = ("SELECT stop, geom, 1, reading_id FROM stand_counts WHERE stop IS NOT N
 SAMPLES = ("SELECT fid, reading_id, sample_number, ph, ph_method, buffer_ph, organic_matter, "
            "phosphorus_ppm, potassium_ppm, nitrate_n_ppm, soil_moisture FROM probe_points "
            "WHERE sample_number IS NOT NULL")
-EARLIER = ("SELECT number, source_name, imported_at, mapping FROM imports "
+EARLIER = ("SELECT number, source_name, imported_at, read_as FROM imports "
            "WHERE source_sha256 = ? AND source_table = ? AND kind = ?")
 STILL_THERE = ("SELECT EXISTS (SELECT 1 FROM imported_rows WHERE import_number = ? AND "
                "reading_id IN (SELECT reading_id FROM stand_counts "
@@ -52,7 +52,7 @@ class Known:
     stops    dict of stop number to (easting, northing), of the first reading of that stop
     counts   dict of stop number to the reading_ids of its stand counts
     samples  dict of sample number, in small letters, to the probe points that bear it
-    earlier  (number, source_name, imported_at, mapping) of imports of this source, this kind,
+    earlier  (number, source_name, imported_at, read_as) of imports of this source, this kind,
              of which readings are still there
     """
     ids: frozenset

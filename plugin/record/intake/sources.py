@@ -9,6 +9,7 @@ import numpy as np
 from osgeo import gdal, ogr
 
 from ...core.intake.header import LOOKED_AT, find_header
+from ...core.intake.no_reading import CutOff
 from ...core.intake.text_table import (
     SAMPLE_ROWS,
     bounded_lines,
@@ -166,10 +167,6 @@ def _blocks(path, rows, width, whole):
         if not block:
             return
         held = Block([number for number, _ in block], [cells for _, cells in block])
-
-
-class CutOff(list):
-    """The cells of a last row that the file breaks off in."""
 
 
 def _spreadsheet(path, known, table, header_row, until):
