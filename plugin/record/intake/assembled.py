@@ -155,7 +155,7 @@ def _empty(column, count):
     return np.empty(count, object)
 
 
-def parts_of(kind, rows, groups, given):
+def parts_of(kind, rows, groups):
     """Return the parts of the usable rows: their group, their row, and their columns.
 
     Returns  (p,) groups, (p,) positions of rows, dict of column to (p,) array
@@ -167,7 +167,7 @@ def parts_of(kind, rows, groups, given):
         own = np.arange(len(places))
         part = RowsRead(rows.numbers[places], {key: values[places] for key, values in
                                                rows.values.items()}, rows.reasons[places])
-        return groups[places], places, columns_of(kind.child, part, own, given,
+        return groups[places], places, columns_of(kind.child, part, own, {},
                                                   f"{kind.child}.")
     wide = [(at, values) for (target, at), values in rows.values.items() if target == kind.part]
     places, values, ats = [], [], []

@@ -215,7 +215,7 @@ def _refuse_useless(source, kind, mapping):
                            f"({', '.join(source.names[:12])}) is known. Give a MAPPING.")
     used = {use.target for use in mapping.columns}
     used -= {"stop", "x", "y", "position_text", "taken_at", "time_of_day"}
-    if not used:
+    if not used or (kind.name == "plant_positions" and kind.part not in used):
         raise InputProblem(
             f"{source.path.name}: none of its columns ({', '.join(source.names[:12])}) holds "
             f"values of {kind.title.lower()}. Choose another KIND, or give a MAPPING.")

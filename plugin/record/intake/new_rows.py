@@ -50,31 +50,47 @@ def new_rows(kind, rows, *, crs, mapping, record, known, photos, kept, warnings,
                   warnings=warnings)
     usable = np.flatnonzero(rows.usable)
     keep, first, inverse = np.unique(groups[usable], return_index=True, return_inverse=True)
-    group_of = np.full(rows.count, -1)
-    group_of[usable] = inverse
-    part_groups, part_rows, part_columns = _parts(kind, rows, group_of, given, mapping, record)
-    by_stop = owners is not None
+    reading_of = np.full(rows.count, -1)
+    reading_of[usable] = inverse
+    parts = _parts(kind, rows, reading_of, mapping, record)
     made = named_rows(
         kind.layer, {name: values[keep] for name, values in parent.items()},
         rows.numbers[usable[first]], positions=positions[keep], tick=tick,
-        parts=None if by_stop or part_columns is None
-        else content_of_parts(part_columns, part_groups, len(keep)))
-    if not by_stop:
-        fresh = np.array([name not in known.ids for name in made.ids], bool)
-        rows.set_aside(np.isin(np.arange(rows.count), usable[~fresh[inverse]]), KNOWN)
-        ids = np.array(made.ids, object)
-    else:
-        ids = np.array([owner or name for owner, name in zip(owners[keep], made.ids)], object)
-        fresh = np.array([name not in known.ids for name in ids], bool)
-    if part_columns is None:
+        parts=None if parts is None or owners is not None
+        else content_of_parts(parts[2], parts[0], len(keep)))
+    if owners is not None:
+        return _added_to_stops(kind, rows, made, owners[keep], parts, known)
+    fresh = _unknown(made.ids, known)
+    rows.set_aside(_among(rows, usable[~fresh[inverse]]), KNOWN)
+    if parts is None:
         return (chosen(made, fresh),)
-    parts = named_rows(kind.child, {**part_columns, layer_spec(kind.child).parent[1]:
-                                    ids[part_groups]}, rows.numbers[part_rows])
-    new = np.array([name not in known.ids for name in parts.ids], bool)
-    if by_stop:
-        rows.set_aside(np.isin(np.arange(rows.count), usable)
-                       & ~np.isin(np.arange(rows.count), part_rows[new]), KNOWN)
-    return chosen(made, fresh), chosen(parts, new & (fresh[part_groups] | by_stop))
+    named = _named_parts(kind, rows, np.array(made.ids, object), parts)
+    return chosen(made, fresh), chosen(named, fresh[parts[0]])
+
+
+def _added_to_stops(kind, rows, made, owners, parts, known):
+    """Parts of stand counts that may be in the record already, and those counts that are not."""
+    ids = np.array([owner or name for owner, name in zip(owners, made.ids)], object)
+    named = _named_parts(kind, rows, ids, parts)
+    new = _unknown(named.ids, known)
+    rows.set_aside(rows.usable & ~_among(rows, parts[1][new]), KNOWN)
+    return chosen(made, _unknown(ids, known)), chosen(named, new)
+
+
+def _named_parts(kind, rows, ids, parts):
+    part_of, part_rows, columns = parts
+    owner = layer_spec(kind.child).parent[1]
+    return named_rows(kind.child, {**columns, owner: ids[part_of]}, rows.numbers[part_rows])
+
+
+def _unknown(ids, known):
+    return np.array([name not in known.ids for name in ids], bool)
+
+
+def _among(rows, places):
+    mask = np.zeros(rows.count, bool)
+    mask[places] = True
+    return mask
 
 
 def _given(kind, mapping):
@@ -226,13 +242,14 @@ def _bring_photos(rows, groups, parent, positions, *, record, photos, kept, warn
             names[place] = kept.keep(path)
 
 
-def _parts(kind, rows, group_of, given, mapping, record):
+def _parts(kind, rows, reading_of, mapping, record):
+    """The parts as `parts_of` gives them, depths in the record's unit; None where none are read."""
     if not kind.child or not any(key[0] == kind.part for key in rows.values):
-        return None, None, None
-    groups, places, columns = parts_of(kind, rows, group_of, {})
+        return None
+    readings, places, columns = parts_of(kind, rows, reading_of)
     if kind.name == "compaction_readings" and rows.of(kind.part) is None:
         columns["depth"] = _depths(mapping.uses(kind.part), columns["depth"], record)
-    return groups, places, columns
+    return readings, places, columns
 
 
 def _depths(uses, written, record):

@@ -122,15 +122,15 @@ def _text(path, known, header_row, until):
     first = list(itertools.islice(lines, SAMPLE_ROWS))
     separator = separator_of(first)
     rows = rows_of_text(itertools.chain(first, lines), separator)
-    whole = _ends_its_last_line(path, encoding)
+    whole = _ends_its_last_line(path)
     return _table(path, rows, known, header_row, size=_size_by(path, first), whole=whole)
 
 
-def _ends_its_last_line(path, encoding):
+def _ends_its_last_line(path):
     with open(path, "rb") as file:
         file.seek(max(path.stat().st_size - 4, 0))
         end = file.read()
-    return b"\n" in end or b"\r" in end or encoding.startswith("utf-16") and b"\n" in end
+    return b"\n" in end or b"\r" in end
 
 
 def _size_by(path, lines):

@@ -144,6 +144,8 @@ BROKEN = [
             "km from the field. Check SOURCE_CRS"),
     refused("positions in metres without a CRS", "Stop,X,Y,Depth (in)\n1,500050,4400050,2\n",
             "Give their CRS as SOURCE_CRS"),
+    refused("a tape without marks", "Stop,Row\n1,2\n", "holds values of plants along the tape",
+            kind="plant_positions"),
     refused("laboratory results without numbers", "pH,OM\n6,3\n", "no column holds the sample",
             kind="laboratory"),
     row("a row cut off", f"1,{A},2026-05-20,2,\"a\nb\",,,extra", "cells, but there are 7 columns"),
