@@ -43,7 +43,8 @@ def new_rows(kind, rows, *, crs, mapping, record, known, photos, kept, warnings,
     _fill_in(kind, parent, rows, mapping, record)
     if kind.name == "stand_counts" and rows.of("population") is not None:
         _count_again(rows, groups, parent, record)
-    positions = _positions(rows, groups, parent, written, crs, record, known, tick)
+    positions = _positions(rows, groups, parent, written, crs, record, known,
+                           lambda fraction: tick(fraction / 2))
     owners = _owners_by_stop(kind, rows, groups, parent, known)
     _set_aside_placeless(rows, groups, parent, positions, owners)
     _bring_photos(rows, groups, parent, positions, record=record, photos=photos, kept=kept,
@@ -55,7 +56,8 @@ def new_rows(kind, rows, *, crs, mapping, record, known, photos, kept, warnings,
     parts = _parts(kind, rows, reading_of, mapping, record)
     made = named_rows(
         kind.layer, {name: values[keep] for name, values in parent.items()},
-        rows.numbers[usable[first]], positions=positions[keep], tick=tick,
+        rows.numbers[usable[first]], positions=positions[keep],
+        tick=lambda fraction: tick(0.5 + fraction / 2),
         parts=None if parts is None or owners is not None
         else content_of_parts(parts[2], parts[0], len(keep)))
     if owners is not None:

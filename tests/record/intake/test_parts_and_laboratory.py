@@ -1,4 +1,7 @@
 """Readings that belong to others: tapes of a stop, results of a sample, photos of a reading."""
+import sqlite3
+from contextlib import closing
+
 import numpy as np
 import pytest
 
@@ -208,5 +211,17 @@ def test_what_is_written_is_read_by_ogr_with_its_place_its_index_and_its_extent(
     assert layer.GetFeatureCount() == 1
     assert [data.GetLayer(name).GetFeatureCount() for name in ("imports", "imported_rows")] == [
         1, 2]
-    assert rows_of(record, "SELECT sql FROM sqlite_master WHERE name = "
-                           "'rtree_yield_points_geom_insert'")
+    data = layer = None
+    assert rows_of(record, "SELECT count(*) FROM sqlite_master WHERE name IN "
+                           "('rtree_yield_points_geom_insert', "
+                           "'trigger_insert_feature_count_yield_points')") == [(2,)]
+    with closing(sqlite3.connect(record)) as database:  # the count is kept once it is known
+        database.execute("UPDATE gpkg_ogr_contents SET feature_count = 2 "
+                         "WHERE table_name = 'yield_points'")
+        database.commit()
+    import_readings(record, csv(f"Longitude,Latitude,Date,Flow (lb/s)\n{A},2025-10-05,22\n",
+                                "b.csv"), Wish("yield_points"))
+    assert rows_of(record, "SELECT feature_count FROM gpkg_ogr_contents "
+                           "WHERE table_name = 'yield_points'") == [(3,)]
+    data = ogr.Open(str(record))
+    assert data.GetLayer("yield_points").GetFeatureCount() == 3
