@@ -40,7 +40,8 @@ def enabled(dock, name):
 def test_without_a_record_only_opening_and_making_one_is_possible(dock):
     assert enabled(dock, "spadework_open")
     assert enabled(dock, "spadework_new")
-    for name in ("spadework_show_record", "spadework_count", "spadework_run", "spadework_cancel",
+    for name in ("spadework_show_record", "spadework_count", "spadework_import_open",
+                 "spadework_run", "spadework_cancel",
                  "spadework_open_report", "spadework_show_results", "spadework_show_folder"):
         assert not enabled(dock, name), name
 
@@ -69,6 +70,20 @@ def test_counting_again_finds_the_readings_added_since(opened, record_path, unti
     click(opened, "spadework_count")
     until(lambda: opened.reading is None)
     assert opened.counts.topLevelItem(0).text(1) == "4"
+
+
+def test_readings_are_imported_into_the_open_record_and_counted_again(
+        opened, record_path, until):
+    from plugin.record.write import append_rows
+    click(opened, "spadework_import_open")
+    assert opened.importing.isVisible() and opened.importing.record_path == str(record_path)
+    append_rows(record_path, "stand_counts", [
+        {"stop": 4, "method": "row_length", "x": 500_050, "y": 4_500_050}])
+    opened.importing.imported.emit()
+    until(lambda: opened.reading is None)
+    assert opened.counts.topLevelItem(0).text(1) == "4"
+    opened.leave()
+    assert opened.importing is None
 
 
 def test_a_file_that_is_no_record_is_refused_in_the_message_bar_and_the_open_one_stays(
@@ -204,9 +219,9 @@ def test_showing_the_record_puts_it_on_the_map(opened, desktop, empty_project):
 
 def test_every_widget_a_user_meets_has_a_name_and_every_control_a_tooltip(opened):
     own = [opened.open_button, opened.new_button, opened.path, opened.counts,
-           opened.show_record_button, opened.count_button, opened.folder, opened.replace,
-           opened.units_checked, opened.page, opened.cell, opened.run_button, opened.cancel_button,
-           opened.report_button, opened.show_results_button, opened.folder_button]
+           opened.show_record_button, opened.count_button, opened.import_button, opened.folder,
+           opened.replace, opened.units_checked, opened.page, opened.cell, opened.run_button,
+           opened.cancel_button, opened.report_button, opened.show_results_button, opened.folder_button]
     for widget in own:
         assert widget.toolTip(), widget.objectName()
     named = opened.findChildren(QAbstractButton) + opened.findChildren(QLabel)
@@ -225,7 +240,8 @@ def test_the_tab_key_goes_through_the_job_in_its_order(opened):
         if widget is opened.open_button:
             break
     wanted = ["spadework_open", "spadework_new", "spadework_path", "spadework_show_record",
-              "spadework_count", "spadework_folder", "spadework_replace",
+              "spadework_count", "spadework_import_open", "spadework_folder",
+              "spadework_replace",
               "spadework_units_checked", "spadework_page_size", "spadework_cell",
               "spadework_run", "spadework_cancel", "spadework_open_report",
               "spadework_show_results", "spadework_show_folder"]

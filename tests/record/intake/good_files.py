@@ -1,7 +1,7 @@
 """Forty files as they come, and the readings that must be in the record afterwards.
 
-Positions are those of P (longitude, latitude); AT holds the same places in EPSG:32615, worked out
-with PROJ beside the plugin. Values are in the record's units, worked by hand in the comments.
+Positions are those of P (longitude, latitude); the tests turn what arrived back with PROJ. Values
+are in the record's units, worked by hand in the comments.
 """
 import codecs
 from dataclasses import dataclass, field
@@ -13,7 +13,6 @@ from plugin.record.intake.importing import Wish
 from .small_files import Day, Formula, ods, write_vector, xlsx
 
 P = (("-92.9994160", "39.7492550"), ("-92.9982490", "39.7492550"), ("-92.9970820", "39.7501550"))
-AT = ((500050.024, 4400000.0), (500150.0, 4400000.0), (500250.0, 4400100.0))  # see the test
 UTM = ((500050.0, 4400050.0), (500150.0, 4400050.0), (500250.0, 4400150.0))
 (A, B, C) = (f"{x},{y}" for x, y in P)  # to be put into lines of CSV
 
@@ -51,8 +50,9 @@ class Good:
 
 STAND = "Stop,Longitude,Latitude,Plants,Length (ft),Rows\n"
 STANDS = f"1,{A},27,17.4,1\n2,{B},31,17.4,1\n3,{C},25,17.4,1\n"
-STAND_ROWS = [{"stop": 1, "plants": 27, "length": 17.4, "rows": 1},
-              {"stop": 2, "plants": 31}, {"stop": 3, "plants": 25}]
+STAND_ROWS = [{"stop": 1, "plants": 27, "length": 17.4, "rows": 1, "lon": -92.999416,
+               "lat": 39.749255}, {"stop": 2, "plants": 31, "lon": -92.998249, "lat": 39.749255},
+              {"stop": 3, "plants": 25, "lon": -92.997082, "lat": 39.750155}]
 NOTES = [(*map(float, P[0]), {"seen": "B\u00f6den na\u00df", "stop": 4})]
 ANSWER = {"answers": Answers(date_order="day_first")}
 
@@ -166,6 +166,15 @@ GOOD = [
         (float(x), float(y), {"name": str(n), "desc": "yellow leaves"})
         for n, (x, y) in enumerate(P[:2], 1)], name="waypoints"), "scout_notes",
         {"scout_notes": [{"stop": 1, "note": "yellow leaves"}, {"stop": 2}]}),
+    Good("waypoints with universal times, told by how much they differ", "a.gpx",
+         '<?xml version="1.0"?><gpx version="1.1" creator="x" xmlns="http://www.topografix.com/'
+         f'GPX/1/1"><wpt lat="{P[0][1]}" lon="{P[0][0]}"><time>2026-05-20T02:30:00Z</time><name>5'
+         '</name><desc>ponding</desc></wpt></gpx>', "scout_notes",
+         {"scout_notes": [{"stop": 5, "taken_at": "2026-05-19T21:30:00.000", "note": "ponding"}]},
+         wish={"answers": Answers(utc_offset_h=-5)}),
+    Good("latitude and longitude in one cell", "a.csv", "Stop,Position,Depth (in)\n"
+         f"1,\"{P[0][1]}, {P[0][0]}\",2\n", "seed_depths",
+         {"seed_depths": [{"lon": -92.999416, "lat": 39.749255}]}),
     Good("shapefile in UTM", "a.shp", lambda path: write_vector(path, "ESRI Shapefile", [
         (*UTM[0], {"stop": 1, "depth_cm": 5.08})], crs=32615), "seed_depths",
         {"seed_depths": [{"stop": 1, "depth": 2.0, "x": 500050.0, "y": 4400050.0}]}),
