@@ -138,7 +138,8 @@ def main():
     given = parser.parse_args()
     with TemporaryDirectory() as folder:
         check(folder)
-        print(f"{'rows':>9} {'seconds':>8} {'CPU s':>6} {'MB':>6} {'record MB':>10} {'longest step s':>15}")
+        print(f"{'rows':>9} {'seconds':>8} {'CPU s':>6} {'MB':>6} {'record MB':>10} "
+              f"{'longest step s':>15}")
         for count in given.rows:
             record, source = fresh(folder, "big.gpkg"), Path(folder) / "big.csv"
             write_yields(source, count)

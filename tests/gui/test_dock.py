@@ -221,7 +221,8 @@ def test_every_widget_a_user_meets_has_a_name_and_every_control_a_tooltip(opened
     own = [opened.open_button, opened.new_button, opened.path, opened.counts,
            opened.show_record_button, opened.count_button, opened.import_button, opened.folder,
            opened.replace, opened.units_checked, opened.page, opened.cell, opened.run_button,
-           opened.cancel_button, opened.report_button, opened.show_results_button, opened.folder_button]
+           opened.cancel_button, opened.report_button, opened.show_results_button,
+           opened.folder_button]
     for widget in own:
         assert widget.toolTip(), widget.objectName()
     named = opened.findChildren(QAbstractButton) + opened.findChildren(QLabel)
