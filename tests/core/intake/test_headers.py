@@ -107,8 +107,11 @@ def test_ids_know_content_again_and_tell_twins_apart():
     assert content_ids("seed_depths", {**columns, "depth": columns["depth"] + 0.0}) == ids
 
 
+WORDS = some.text(some.sampled_from('aZ9 ()"\\/\u00b0\u6c34'), max_size=8)
+
+
 @given(some.builds(Mapping, some.lists(some.builds(
-    ColumnUse, some.text(), some.text(), some.sampled_from(["", "in", "psi"]),
+    ColumnUse, WORDS, WORDS, some.sampled_from(["", "in", "psi"]),
     some.none() | some.floats(0, 99), some.sampled_from(["", "cm"]),
     some.sampled_from(["", "point", "comma"])), max_size=4).map(tuple)))
 def test_a_mapping_survives_json(mapping):
