@@ -38,7 +38,7 @@ class Grid:
         if rows * columns > MOST_CELLS:
             raise InputProblem(
                 f"A cell of {cell_m:g} m makes {rows * columns:,} cells; at most {MOST_CELLS:,} "
-                f"are drawn. Choose a cell of {_cell_that_fits(corners):g} m or more.")
+                f"are drawn. Choose a cell of {_cell_that_fits(corners):.1f} m or more.")
         return cls(first_column * cell_m, first_row * cell_m, cell_m, rows, columns, crs_wkt)
 
     @property
@@ -78,5 +78,12 @@ class Grid:
 
 
 def _cell_that_fits(corners):
+    """Return a cell, metres, with which a grid over the corners is sure to be small enough.
+
+    The grid's lines may cut off up to two cells more along each side than its length asks for:
+    (width / c + 2) (height / c + 2) = MOST_CELLS, solved for c.
+    """
     west, south, east, north = corners
-    return ceil(np.sqrt((east - west) / MOST_CELLS) * np.sqrt(north - south) * 10 + 1) / 10
+    width, height, most = east - west, north - south, MOST_CELLS - 4
+    half = (width + height) / most
+    return ceil((half + np.sqrt(half**2 + width / most * height)) * 10) / 10
