@@ -12,8 +12,10 @@ from tests.algorithms.small_calls import FIELD_WKT, make_call, stand_rows
 
 ROOT = Path(__file__).parents[1]
 ALGORITHMS = {"newrecord", "standatstops", "panatinsertions", "cleanyield", "surface",
-              "chancemap", "zonesbylimits", "replantplan", "tillageplan", "ratefile",
-              "growerreport", "fieldcall", "nextstops", "importreadings"}
+              "chancemap", "zonesbylimits", "zonesbylikeness", "replantplan", "tillageplan",
+              "ratefile", "growerreport", "fieldcall", "nextstops", "importreadings",
+              "checkrecord", "planstops", "placereadings", "rowunittest", "soilatprobes",
+              "scouting"}
 
 
 def qgis_process():

@@ -26,6 +26,7 @@ IDS = (
     "chancemap",
     "nextstops",
     "zonesbylimits",
+    "zonesbylikeness",
     "replantplan",
     "tillageplan",
     "ratefile",
@@ -66,6 +67,7 @@ def algorithm_classes():
     from .stand_at_stops import StandAtStops
     from .surface import SurfaceAlgorithm
     from .tillage_plan import TillagePlan
+    from .zones_by_likeness import ZonesByLikeness
     from .zones_by_limits import ZonesByLimits
 
     return (
@@ -84,6 +86,7 @@ def algorithm_classes():
         ChanceMap,
         NextStops,
         ZonesByLimits,
+        ZonesByLikeness,
         ReplantPlan,
         TillagePlan,
         RateFile,

@@ -64,25 +64,39 @@ def write_surface(path, surface, made, *, tick=None):
         tick     called with the fraction done; may raise Stopped, and nothing is written
     Raises   InputProblem: the file cannot be written
     """
-    grid = surface.grid
+    write_bands(path, surface.grid, zip(BANDS, (surface.estimate, surface.standard_error)),
+                unit=surface.unit, tick=tick, metadata={
+                    "NAME": surface.name, "UNIT": surface.unit,
+                    "ACCOUNT": json_text(surface.account), "MADE": json_text(made)})
+
+
+def write_bands(path, grid, bands, *, unit="", metadata=None, tick=None):
+    """Write named bands to a GeoTIFF, whole or not at all.
+
+    Parameters
+        path      the file; one already there is replaced
+        bands     (name, values (rows, columns)) of each band; NaN is no value
+        unit      of all bands
+        metadata  dict of texts, kept in this program's domain
+        tick      called with the fraction done; may raise Stopped, and nothing is written
+    Raises   InputProblem: the file cannot be written
+    """
+    bands = list(bands)
     with beside(path) as unfinished, strict_ogr():
         try:
             raster = gdal.GetDriverByName("GTiff").Create(
-                str(unfinished), grid.columns, grid.rows, 2, gdal.GDT_Float64,
+                str(unfinished), grid.columns, grid.rows, len(bands), gdal.GDT_Float64,
                 ["COMPRESS=DEFLATE", "PREDICTOR=3", "TILED=YES", "INTERLEAVE=BAND",
                  f"BLOCKXSIZE={TILE}", f"BLOCKYSIZE={TILE}"])
             raster.SetGeoTransform((grid.west_m, grid.cell_m, 0, grid.north_m, 0, -grid.cell_m))
             raster.SetProjection(grid.crs_wkt)
-            raster.SetMetadata({"NAME": surface.name, "UNIT": surface.unit,
-                                "ACCOUNT": json_text(surface.account),
-                                "MADE": json_text(made)}, DOMAIN)
-            bands = (surface.estimate, surface.standard_error)
-            for number in range(1, len(bands) + 1):
+            raster.SetMetadata(metadata or {}, DOMAIN)
+            for number, (name, _) in enumerate(bands, start=1):
                 band = raster.GetRasterBand(number)
                 band.SetNoDataValue(float("nan"))
-                band.SetDescription(BANDS[number - 1])
-                band.SetUnitType(surface.unit)
-            for number, values in enumerate(bands):
+                band.SetDescription(name)
+                band.SetUnitType(unit)
+            for number, (_, values) in enumerate(bands):
                 band = raster.GetRasterBand(number + 1)
                 for done, (rows, columns) in windows(grid):
                     band.WriteArray(values[rows, columns], columns.start, rows.start)
@@ -155,3 +169,9 @@ def _read_bands(raster, grid, tick):
 def _tell(tick, fraction):
     if tick is not None:
         tick(fraction)
+
+
+def sites_of(surface):
+    """Return where the readings of a surface lie, (n, 2) m; None where it does not say."""
+    sites = surface.account.get("sites")
+    return np.array([site[:2] for site in sites], float) if sites else None

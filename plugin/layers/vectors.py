@@ -62,7 +62,8 @@ def points_wkb(positions_m, *, tick=None):
 def polygon_wkb(polygons, clip_wkb=None, *, tick=None):
     """Return one multipolygon of polygons given as rings (k, 2), cut to `clip_wkb` if given.
 
-    Polygons do not overlap, and are cut one by one.
+    Polygons do not overlap, and are cut one by one. Exteriors run counter-clockwise and holes
+    clockwise, also where they were cut.
 
     Parameters
         polygons  list of lists of rings, closed, the exterior first
@@ -75,11 +76,40 @@ def polygon_wkb(polygons, clip_wkb=None, *, tick=None):
         whole = ogr.Geometry(ogr.wkbMultiPolygon)
         for done, rings in enumerate(polygons, start=1):
             polygon = ogr.CreateGeometryFromWkb(_rings_wkb(rings))
-            for part in [polygon] if clip is None else _areas(polygon.Intersection(clip)):
+            for part in [polygon] if clip is None else _cut(polygon, clip):
                 whole.AddGeometry(part)
             if tick is not None:
                 tick(done / len(polygons))
         return None if whole.IsEmpty() else bytes(whole.ExportToWkb(ogr.wkbNDR))
+
+
+def is_sound(rings):
+    """Tell whether a polygon given as rings (k, 2) is valid."""
+    with strict_ogr():
+        return ogr.CreateGeometryFromWkb(_rings_wkb(rings)).IsValid()
+
+
+def _cut(polygon, clip):
+    return [ogr.CreateGeometryFromWkb(_rings_wkb([
+        _turned(ring, exterior=not number) for number, ring in enumerate(_rings(part))]))
+        for part in _areas(polygon.Intersection(clip))]
+
+
+def _rings(polygon):
+    """The rings of an OGR polygon, each (k, 2)."""
+    wkb = bytes(polygon.ExportToWkb(ogr.wkbNDR))
+    rings, at = [], 9
+    for _ in range(polygon.GetGeometryCount()):
+        (length,), at = struct.unpack_from("<I", wkb, at), at + 4
+        rings.append(np.frombuffer(wkb, "<f8", 2 * length, at).reshape(-1, 2))
+        at += 16 * length
+    return rings
+
+
+def _turned(ring, *, exterior):
+    east, north = (ring - ring[0]).T
+    counter_clockwise = np.sum(east[:-1] * north[1:] - east[1:] * north[:-1]) > 0
+    return ring if counter_clockwise == exterior else ring[::-1]
 
 
 def _rings_wkb(rings):

@@ -2,25 +2,53 @@
 import numpy as np
 
 from ..core.zone.outlines import outlines
-from .vectors import REAL, TEXT, WHOLE, Column, VectorLayer, polygon_wkb
+from .vectors import REAL, TEXT, WHOLE, Column, VectorLayer, area_of, is_sound, polygon_wkb
 
 
-def zone_layer(name, zone_map, boundary_wkb, *, title="", tick=None):
+def zone_layer(name, zone_map, boundary_wkb, *, title="", deviation_m=0.0, figures=None,
+               tick=None):
     """Return the zones of a zone map as a VectorLayer; neighbours share their edges.
+
+    The area is that of the polygon: where borders are straightened it is not quite that of the
+    cells. A zone of which nothing lies inside the boundary has no polygon.
 
     Parameters
         zone_map      ZoneMap
         boundary_wkb  cut to this boundary, or None
+        deviation_m   largest distance by which borders inside the field are straightened
+        figures       further columns: name to one number per zone
         tick          called with the fraction done; may raise Stopped
     """
     tick = tick or (lambda fraction: None)
-    shapes = outlines(zone_map.labels, zone_map.grid, tick=lambda part: tick(0.5 * part))
-    columns = (Column("zone", WHOLE), Column("title", TEXT), Column("area_m2", REAL),
-               Column("mean", REAL), Column("deviation", REAL), Column("unit", TEXT))
-    rows = [[zone.label, zone.title, zone.area_m2, zone.mean, zone.standard_deviation,
-             zone_map.unit] for zone in zone_map.zones]
+    shapes = outlines(zone_map.labels, zone_map.grid, deviation_m=deviation_m, sound=is_sound,
+                      tick=lambda part: tick(0.5 * part))
     geometries = _cut(shapes, zone_map.zones, boundary_wkb, tick)
-    return VectorLayer(name, zone_map.grid.crs_wkt, columns, geometries, rows, title)
+    further = {column: np.asarray(values) for column, values in (figures or {}).items()}
+    columns = (Column("zone", WHOLE), Column("title", TEXT), Column("area_m2", REAL),
+               Column("mean", REAL), Column("deviation", REAL), Column("unit", TEXT),
+               *(Column(column, WHOLE if values.dtype.kind in "iu" else REAL)
+                 for column, values in further.items()))
+    rows = [[zone.label, zone.title, area_of(geometry), zone.mean, zone.standard_deviation,
+             zone_map.unit, *(values[zone.label].item() for values in further.values())]
+            for zone, geometry in zip(zone_map.zones, geometries) if geometry is not None]
+    return VectorLayer(name, zone_map.grid.crs_wkt, columns, list(filter(None, geometries)), rows,
+                       title)
+
+
+def figure_columns(figures, prefix=""):
+    """Return what LayerFigures hold as columns: name to one number per zone.
+
+    Without a prefix, mean and deviation are left to the zones' own columns; else the prefix, such
+    as a layer's name, is made fit for a column.
+    """
+    prefix = _column_name(prefix)
+    columns = {} if not prefix else {"mean": figures.mean, "dev": figures.deviation}
+    if figures.error is not None:
+        columns["error"] = figures.error
+    if figures.readings is not None:
+        columns["readings"] = figures.readings
+    columns["explained"] = np.full(len(figures.mean), figures.explained)
+    return {f"{prefix}_{name}" if prefix else name: values for name, values in columns.items()}
 
 
 def mask_layer(name, mask, grid, boundary_wkb, *, title="", tick=None):

@@ -17,6 +17,7 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QColor
 
+from ..core.zone.workable import HEADLAND
 from . import look
 from .surface_style import colours
 from .type_setting import format_of
@@ -106,6 +107,17 @@ def plan_symbols(works):
         elif work[0] in IDLE:
             made[work] = _fill("#f7f5ec", _dots(2.6, "#8a8678"))
     return made
+
+
+def zone_symbols(titles):
+    """Return a fill for each title of zones, from the first, dark, to the last, light.
+
+    A headland stands apart, light with dots.
+    """
+    ranked = [title for title in titles if title != HEADLAND]
+    paints = colours("viridis", len(ranked) + 1)[:-1] if len(ranked) > 1 else [QColor("#21918c")]
+    made = {title: _fill(paint.name()) for title, paint in zip(ranked, paints)}
+    return {title: made.get(title) or _fill("#f7f5ec", _dots(2.6, "#8a8678")) for title in titles}
 
 
 def paint_plan(layer, symbols, key_field, texts=None):

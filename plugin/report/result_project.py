@@ -51,7 +51,8 @@ _COLUMNS = {
     "gain_high": tr("Gain, high end"), "area_m2": tr("Area (m²)"),
     "chance": tr("Chance (0 to 1)"), "deviation": tr("Standard deviation"),
     "top_censor": tr("Top known as"), "bottom_censor": tr("Bottom known as"),
-    "peak_unit": tr("Unit of peak"), "error": tr("Standard error")}
+    "peak_unit": tr("Unit of peak"), "error": tr("Standard error"),
+    "explained": tr("Share of variance explained")}
 _LARGE = 1e12  # an end that a spin box must have and no figure reaches
 FIELD = tr("Field")  # the group of the field's outline and cover
 _UNSURE = "_unsure"  # how the layers of a surface's hatch end

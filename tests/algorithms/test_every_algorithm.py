@@ -11,7 +11,8 @@ GROUPS = {
     "planstops": "record", "standatstops": "observe", "panatinsertions": "observe",
     "cleanyield": "observe", "rowunittest": "observe", "soilatprobes": "observe",
     "scouting": "observe", "surface": "interpolate", "chancemap": "interpolate",
-    "zonesbylimits": "zone", "replantplan": "decide", "tillageplan": "decide",
+    "zonesbylimits": "zone", "zonesbylikeness": "zone",
+    "replantplan": "decide", "tillageplan": "decide",
     "ratefile": "handover", "growerreport": "handover", "fieldcall": "handover",
     "nextstops": "interpolate", "importreadings": "record"}
 PARAMETERS = {
@@ -32,7 +33,12 @@ PARAMETERS = {
                "NEIGHBOURS OCTANTS SUPPORT DRIFT COVARIATES HEADING TITLE UNIT SURFACE "
                "DIAGNOSTICS FIGURES UNSURE",
     "chancemap": "SURFACE LIMIT SIDE CHANCE",
-    "zonesbylimits": "SURFACE LIMITS BOUNDARY MACHINE_WIDTH SMALLEST_AREA ZONES",
+    "zonesbylimits": "SURFACE DIVISION LIMITS CLASSES BOUNDARY MACHINE_WIDTH HEADING "
+                     "SMALLEST_AREA SMALLEST_WIDTH SMALLEST_LENGTH HEADLAND DEVIATION ORDERED "
+                     "NEIGHBOUR_CHANCE ZONES UNSURE",
+    "zonesbylikeness": "LAYERS GRID BOUNDARY COUNT MOST GATHERING FUZZIFIER SMOOTHING STARTS SEED "
+                       "MACHINE_WIDTH HEADING SMALLEST_AREA SMALLEST_WIDTH SMALLEST_LENGTH "
+                       "HEADLAND DEVIATION ZONES INDICES ACCOUNT MEMBERSHIPS CONFUSION",
     "replantplan": "RECORD STAND TABLE OWN_TABLE OUTER_DATES PLAN ACCOUNT",
     "tillageplan": "RECORD BOTTOM CHANCE CHANCE_LIMIT PLAN ACCOUNT",
     "ratefile": "PLAN FORMAT FILE RATE_FIELD RATE_UNIT CONTROLLER_UNIT CONTENT DENSITY LEAST "

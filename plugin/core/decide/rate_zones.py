@@ -7,7 +7,7 @@ from ..plan import Plan, PlanZone
 from ..units import convert
 from ..zone.patches import patches
 from ..zone.statistics import zone_map_of
-from ..zone.workable import workable_classes
+from ..zone.workable import WorkableShape, workable_classes
 from ..zone_map import OUTSIDE
 from .checks import require_number
 from .plan_zones import drawn_zone_means, zone_means
@@ -74,9 +74,9 @@ def rate_plan(name, surface, needed, drawn_needed, drawn_cells, spread, *, area_
     needed = np.where(field, needed, 0.0)
     classes = np.full(surface.grid.shape, OUTSIDE)
     _, classes[field] = np.unique(to_step(needed[field], spread), return_inverse=True)
-    classes = workable_classes(
-        classes, inside, cell_area_m2=surface.grid.cell_area_m2,
-        smallest_area_m2=smallest_area_m2, smooth_radius_cells=smooth_radius_cells)
+    cell_m = surface.grid.cell_m
+    classes = workable_classes(classes, inside, cell_m=cell_m, shape=WorkableShape(
+        machine_width_m=2 * smooth_radius_cells * cell_m, smallest_area_m2=smallest_area_m2))
     numbers, count = patches(classes)
     rates = to_step(zone_means(numbers, inside, needed, count), spread)
     _, by_rate = np.unique(rates, return_inverse=True)

@@ -6,7 +6,7 @@ from ..problems import InputProblem
 from ..units import convert
 from ..zone.patches import patches
 from ..zone.statistics import zone_map_of
-from ..zone.workable import workable_classes
+from ..zone.workable import WorkableShape, workable_classes
 from ..zone_map import OUTSIDE
 from .cautions import REPLANT
 from .plan_zones import drawn_zone_means, require_surface, zone_means
@@ -93,9 +93,10 @@ def _zones(stand, gain, smallest_area_m2, smooth_radius_cells, tick):
     """Return connected zones of one action each, the action as title."""
     inside = stand.inside
     classes = np.where(inside > 0, (gain > 0).astype(int), OUTSIDE)
+    cell_m = stand.grid.cell_m
     classes = workable_classes(
-        classes, inside, cell_area_m2=stand.grid.cell_area_m2, smallest_area_m2=smallest_area_m2,
-        smooth_radius_cells=smooth_radius_cells, tick=lambda part: tick(0.7 * part))
+        classes, inside, cell_m=cell_m, tick=lambda part: tick(0.7 * part), shape=WorkableShape(
+            machine_width_m=2 * smooth_radius_cells * cell_m, smallest_area_m2=smallest_area_m2))
     numbers, count = patches(classes, tick=lambda part: tick(0.7 + 0.1 * part))
     gains = zone_means(numbers, inside, gain, count) > 0
     decided = np.where(inside > 0, gains[numbers], OUTSIDE)

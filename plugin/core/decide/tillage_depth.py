@@ -9,7 +9,7 @@ from ..problems import InputProblem
 from ..units import convert
 from ..zone.patches import patches
 from ..zone.statistics import zone_map_of
-from ..zone.workable import workable_classes
+from ..zone.workable import WorkableShape, workable_classes
 from ..zone_map import OUTSIDE
 from .cautions import DEEP_TILLAGE
 from .checks import require_number
@@ -79,8 +79,9 @@ def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smoot
 
     A cell is left where a pan within reach is less likely than the settings' chance limit, and
     marked "cannot reach" where its bottom plus margin is deeper than the tool goes: part depth is
-    never prescribed. Cells are smoothed, patches below the smallest area join their neighbours,
-    and each connected patch of one depth is a zone. A left zone gains the cost of the pass over
+    never prescribed. Edges are smoothed and patches below the smallest area join their neighbours
+    in such a way that no cell is worked shallower than it needs: a small deep patch is enlarged
+    instead. Each connected patch of one depth is a zone. A left zone gains the cost of the pass over
     its area, against tilling the whole field; other zones gain 0. That saving is certain once the
     zone is left, so its interval has no width: what is uncertain is the depth, and the figures
     say how likely it clears the bottom. The standard error of the bottom in a zone is that of a
@@ -104,9 +105,10 @@ def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smoot
     depths[field] = depth_to_set(bottom.estimate[field], settings)
     tick(0.1)
     classes, levels = _classes(depths, chance.estimate, field, settings)
-    classes = workable_classes(classes, inside, cell_area_m2=bottom.grid.cell_area_m2,
-                               smallest_area_m2=smallest_area_m2,
-                               smooth_radius_cells=smooth_radius_cells,
+    cell_m = bottom.grid.cell_m
+    shape = WorkableShape(machine_width_m=2 * smooth_radius_cells * cell_m,
+                          smallest_area_m2=smallest_area_m2, ordered=True)
+    classes = workable_classes(classes, inside, cell_m=cell_m, shape=shape,
                                tick=lambda part: tick(0.2 + 0.6 * part))
     zone_map, rates = _zones(bottom, classes, levels, lambda part: tick(0.8 + 0.2 * part))
     areas = convert([zone.area_m2 for zone in zone_map.zones], "m2", area_unit)

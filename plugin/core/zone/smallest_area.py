@@ -3,6 +3,7 @@ import heapq
 from itertools import count as counting
 
 import numpy as np
+from scipy import ndimage
 
 from ..problems import InputProblem
 from ..zone_map import OUTSIDE
@@ -11,21 +12,24 @@ from .patches import patches, shared_borders
 TURNS = 1000  # patches looked at between two ticks: some 10 ms
 
 
-def merge_small(labels, inside, *, cell_area_m2, smallest_area_m2, tick=None):
+def merge_small(labels, inside, *, cell_area_m2, smallest_area_m2, ordered=False, tick=None):
     """Return labels in which no patch with a neighbour is smaller than the smallest area.
 
     The smallest patch goes first. It takes the label of the neighbour patch with which it shares
     the longest border, counted in cell sides; of several, the one with the larger area, then the
     one that comes first in reading order. Whatever patches of that label it touches become one.
-    A patch surrounded by OUTSIDE stays, however small. The order is fixed, so the same labels
-    always give the same answer, but a different order would give another: there is no unique one.
-    Time grows as p log p with the number of patches p.
+    A patch surrounded by OUTSIDE stays, however small. Of ordered labels a patch joins a neighbour
+    of higher rank alone, and one that has none is enlarged into the ground around it until it is
+    large enough. The order is fixed, so the same labels always give the same answer, but a
+    different order would give another: there is no unique one. Time grows as p log p with the
+    number of patches p.
 
     Parameters
         labels            (rows, columns) integers, OUTSIDE where no zone is
         inside            (rows, columns) share of each cell in the field
         cell_area_m2      area of a whole cell
         smallest_area_m2  0 or more; a patch of just this area stays
+        ordered           True: labels are ranks, and no cell takes a lower one than it has
         tick              called with the fraction done; may raise Stopped
     Returns  (rows, columns) labels
     Raises   InputProblem: the shapes differ, or the smallest area is negative or not a number
@@ -37,21 +41,70 @@ def merge_small(labels, inside, *, cell_area_m2, smallest_area_m2, tick=None):
                            f"{inside.shape}.")
     if not smallest_area_m2 >= 0:
         raise InputProblem(f"The smallest zone area is {smallest_area_m2} m2; enter 0 or more.")
+    cell_areas_m2 = inside * cell_area_m2
     tick = tick or (lambda fraction: None)
+    merged = _merged(labels, cell_areas_m2, smallest_area_m2, ordered, tick)
+    while ordered:  # labels only rise, so that this comes to an end
+        before = merged
+        raised = _peaks_enlarged(merged, cell_areas_m2, smallest_area_m2)
+        merged = _merged(raised, cell_areas_m2, smallest_area_m2, ordered, lambda part: tick(0.9))
+        if np.array_equal(before, merged):
+            break
+    return merged
+
+
+def _areas_m2(numbers, count, cell_areas_m2):
+    within = numbers != OUTSIDE
+    return np.bincount(numbers[within], cell_areas_m2[within], minlength=count)
+
+
+def _merged(labels, cell_areas_m2, smallest_area_m2, ordered, tick):
     numbers, count = patches(labels, tick=lambda part: tick(0.3 * part))
     within = numbers != OUTSIDE
-    areas_m2 = np.bincount(numbers[within], inside[within], minlength=count) * cell_area_m2
+    areas_m2 = _areas_m2(numbers, count, cell_areas_m2)
     if count < 2 or areas_m2.min() >= smallest_area_m2:
         return labels.copy()
     label_of = np.empty(count, labels.dtype)
     label_of[numbers[within]] = labels[within]
-    mosaic = _Mosaic(label_of.tolist(), areas_m2.tolist(), shared_borders(numbers, count))
+    mosaic = _Mosaic(label_of.tolist(), areas_m2.tolist(), shared_borders(numbers, count),
+                     ordered)
     tick(0.4)
     mosaic.dissolve(smallest_area_m2, lambda: tick(0.4))
     tick(0.9)
     merged = labels.copy()
     merged[within] = np.array(mosaic.final_labels(), labels.dtype)[numbers[within]]
     return merged
+
+
+def _peaks_enlarged(labels, cell_areas_m2, smallest_area_m2):
+    """Enlarge each patch that is too small and has neighbours, as far as cells around it allow."""
+    numbers, count = patches(labels)
+    neighbours = np.diff(shared_borders(numbers, count).indptr)
+    areas_m2 = _areas_m2(numbers, count, cell_areas_m2)
+    boxes = ndimage.find_objects(numbers + 1)
+    room = int(np.sqrt(smallest_area_m2 / cell_areas_m2.max())) + 2
+    raised = labels.copy()
+    for number in np.flatnonzero((areas_m2 < smallest_area_m2) & (neighbours > 0)):
+        box = tuple(slice(max(0, side.start - room), side.stop + room) for side in boxes[number])
+        _enlarge(raised[box], numbers[box] == number, cell_areas_m2[box], smallest_area_m2)
+    return raised
+
+
+def _enlarge(labels, peak, cell_areas_m2, smallest_area_m2):
+    """Raise the cells around a peak to its label, ring by ring, until the area is reached.
+
+    It also ends where the peak has met ground of higher rank, which it can then join.
+    """
+    label = labels[peak].max()
+    square = ndimage.generate_binary_structure(2, 2)
+    for ring in counting():
+        around = ndimage.binary_dilation(peak, square if ring % 2 else None)
+        reached = around & (labels != OUTSIDE) & ~peak
+        if (not reached.any() or cell_areas_m2[peak].sum() >= smallest_area_m2
+                or (labels[peak] > label).any()):
+            break
+        labels[reached] = np.maximum(labels[reached], label)
+        peak = peak | reached
 
 
 class _Mosaic:
@@ -61,8 +114,8 @@ class _Mosaic:
     for these alone, and always name patches that stand for theirs.
     """
 
-    def __init__(self, labels, areas_m2, borders):
-        self.labels, self.areas_m2 = labels, areas_m2
+    def __init__(self, labels, areas_m2, borders, ordered):
+        self.labels, self.areas_m2, self.ordered = labels, areas_m2, ordered
         self.parent = list(range(len(labels)))
         self.first = list(range(len(labels)))  # first in reading order of each union
         ends, others, lengths = (part.tolist() for part in
@@ -82,15 +135,21 @@ class _Mosaic:
                 tick()
             area, _, patch = heapq.heappop(waiting)
             outdated = self.parent[patch] != patch or self.areas_m2[patch] != area
-            if outdated or not self.neighbours[patch]:
+            if outdated or not self._takers(patch):
                 continue
             union = self._give_away(patch)
             if self.areas_m2[union] < smallest_area_m2:
                 heapq.heappush(waiting, (self.areas_m2[union], self.first[union], union))
 
+    def _takers(self, patch):
+        if not self.ordered:
+            return self.neighbours[patch]
+        return [other for other in self.neighbours[patch]
+                if self.labels[other] > self.labels[patch]]
+
     def _give_away(self, patch):
         borders = self.neighbours[patch]
-        taker = max(borders, key=lambda other: (borders[other], self.areas_m2[other],
+        taker = max(self._takers(patch), key=lambda other: (borders[other], self.areas_m2[other],
                                                 -self.first[other]))
         label = self.labels[taker]
         alike = sorted(other for other in borders if self.labels[other] == label)

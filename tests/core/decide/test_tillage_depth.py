@@ -96,11 +96,19 @@ def test_the_chance_to_clear_the_bottom_is_that_of_the_normal():
     assert sure.figures["chance that the depth clears the bottom"][0] == 100
 
 
-def test_a_zone_taken_over_by_a_shallower_one_shows_in_its_chance_to_clear():
-    # One cell in five needs 17 in; too small to work, it is run at 13 and not cleared.
-    zone, = plan_of([[12.0, 12, 16, 12, 12]], smallest_area_m2=150).zones
-    assert zone.rate == 13
-    assert zone.figures["chance that the depth clears the bottom"][0] == pytest.approx(80)
+def test_a_small_deep_patch_is_enlarged_and_never_run_shallower():
+    # One cell in seven needs 17 in, where the others need 13; two cells are the least to work.
+    before, after, deep = plan_of([[12.0, 12, 12, 16, 12, 12, 12]], smallest_area_m2=200).zones
+    assert (before.rate, after.rate, deep.rate) == (13, 13, 17)
+    assert deep.area == pytest.approx(300 / ACRE_M2)  # a ring around it, one cell on each side
+    assert all(zone.figures["chance that the depth clears the bottom"][0] == 100
+               for zone in (before, after, deep))
+
+
+def test_a_small_shallow_patch_is_run_as_deep_as_the_ground_around_it():
+    zone, = plan_of([[16.0, 16, 12, 16, 16]], smallest_area_m2=150).zones
+    assert zone.rate == 17
+    assert zone.figures["chance that the depth clears the bottom"][0] == pytest.approx(100)
 
 
 def test_cells_outside_the_field_have_no_zone_and_shares_count():

@@ -130,3 +130,47 @@ def test_a_field_of_nothing_has_no_outlines():
 def test_labels_of_another_shape_than_the_grid_are_refused():
     with pytest.raises(InputProblem, match=r"\(2, 2\) came with a grid of \(3, 3\)"):
         outlines(np.zeros((2, 2), int), Grid(0.0, 0.0, 1.0, 3, 3))
+
+
+def sound(rings):
+    return shapely.Polygon(rings[0], rings[1:]).is_valid
+
+
+def straight(labels, deviation_m):
+    labels = np.array(labels)
+    return outlines(labels, grid_of(labels), deviation_m=deviation_m, sound=sound)
+
+
+@settings(deadline=None)  # a shared machine may be slow once
+@given(LABELS, st.sampled_from([2.0, 4.0, 7.5, 20.0]))
+def test_straightened_neighbours_still_share_every_vertex_without_gap_or_overlap(labels, deviation):
+    polygons = [one for some in shapes(straight(labels, deviation)).values() for one in some]
+    assert all(polygon.is_valid and polygon.area > 0 for polygon in polygons)
+    assert bool(shapely.coverage_is_valid(polygons))
+    # rounding of sums; the outside keeps its line, so that the whole is what the cells are
+    assert sum(one.area for one in polygons) == pytest.approx(25 * np.count_nonzero(labels >= 0))
+    assert shapely.union_all(polygons).area == pytest.approx(25 * np.count_nonzero(labels >= 0))
+
+
+@settings(deadline=None)  # a shared machine may be slow once
+@given(LABELS, st.sampled_from([2.0, 4.0, 7.5, 20.0]))
+def test_no_border_moves_further_than_the_deviation(labels, deviation):
+    exact, moved = shapes(traced(labels)), shapes(straight(labels, deviation))
+    for label, polygons in exact.items():
+        for one, other in zip(polygons, moved[label]):
+            assert shapely.hausdorff_distance(one.boundary, other.boundary) <= deviation + 1e-9
+
+
+def test_a_flight_of_stairs_becomes_a_slope_with_its_ends_where_they_were():
+    labels = (np.arange(8)[:, None] + np.arange(8)) >= 8
+    found = straight(labels.astype(int), 4.0)  # stairs of 5 m reach 3.54 m from the slope
+    assert len(found[1][0][0]) <= 6 and {(8, 8), (1, 8), (8, 1)} <= set(in_cells(found[1][0][0]))
+    assert len(straight(labels.astype(int), 2.0)[1][0][0]) == len(traced(labels)[1][0][0]) > 10
+    with pytest.raises(InputProblem, match="deviation of -1 m was asked for; enter 0 or more"):
+        straight(labels.astype(int), -1)
+
+
+def test_a_patch_that_would_not_be_sound_keeps_the_sides_of_its_cells():
+    labels = np.zeros((9, 9), int)
+    labels[4, 4] = 1
+    assert straight(labels, 30.0)[1][0][0].tolist() == traced(labels)[1][0][0].tolist()

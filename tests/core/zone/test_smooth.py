@@ -6,6 +6,7 @@ from hypothesis.extra.numpy import array_shapes, arrays
 
 from plugin.core.problems import InputProblem
 from plugin.core.zone.smooth import mode_filter
+from plugin.core.zone.window import disk, strip
 
 OUTSIDE = -1
 LABELS = arrays(int, array_shapes(min_dims=2, max_dims=2, max_side=9), elements=st.integers(-1, 2))
@@ -13,7 +14,7 @@ LABELS = arrays(int, array_shapes(min_dims=2, max_dims=2, max_side=9), elements=
 
 def smoothed(labels, radius, **settings):
     labels = np.array(labels)
-    return mode_filter(labels, (labels != OUTSIDE).astype(float), radius_cells=radius, **settings)
+    return mode_filter(labels, (labels != OUTSIDE).astype(float), disk(radius), **settings)
 
 
 def by_counting(labels, radius):
@@ -33,6 +34,20 @@ def by_counting(labels, radius):
 @given(LABELS, st.sampled_from([0, 1, 1.5, 2, 2.5, 4, 20]))
 def test_one_pass_is_what_counting_cell_by_cell_gives(labels, radius):
     assert np.array_equal(smoothed(labels, radius), by_counting(labels, radius))
+
+
+def test_along_a_heading_only_the_cells_of_the_strip_vote():
+    # a strip three cells long, one wide, due east: each cell sees itself and both beside it
+    labels = np.array([[0, 1, 0, 1, 1], [2, 2, 2, 2, 2]])
+    found = mode_filter(labels, np.ones((2, 5)), strip(2, 0, 90))
+    assert found.tolist() == [[0, 0, 1, 1, 1], [2, 2, 2, 2, 2]]
+
+
+@settings(deadline=None)  # a shared machine may be slow once
+@given(LABELS)
+def test_of_ranks_none_is_lowered(labels):
+    plain, ordered = smoothed(labels, 1.5), smoothed(labels, 1.5, ordered=True)
+    assert np.array_equal(ordered, np.maximum(labels, plain))
 
 
 def test_a_lone_cell_takes_the_label_around_it():
@@ -70,4 +85,4 @@ def test_a_negative_radius_too_many_passes_and_shapes_that_differ_are_refused():
     with pytest.raises(InputProblem, match="4 smoothing passes .* 1 to 3"):
         smoothed([[0, 1]], 1, passes=4)
     with pytest.raises(InputProblem, match=r"\(1, 2\) came with shares of shape \(2, 2\)"):
-        mode_filter(np.array([[0, 1]]), np.ones((2, 2)), radius_cells=1)
+        mode_filter(np.array([[0, 1]]), np.ones((2, 2)), disk(1))
