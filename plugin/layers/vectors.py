@@ -245,10 +245,13 @@ def _kind(geometries):
 
 
 def _areas(geometry):
-    """The polygons of a geometry that have an area; what is but a point or a line drops out."""
+    """Copies of a geometry's polygons that have an area; points and lines drop out.
+
+    Copies, because OGR lends a part only for as long as the whole lives.
+    """
     if geometry is None:
         return []
     if geometry.GetGeometryName() == "POLYGON":
-        return [geometry] if geometry.Area() > 0 else []
+        return [geometry.Clone()] if geometry.Area() > 0 else []
     return [part for number in range(geometry.GetGeometryCount())
             for part in _areas(geometry.GetGeometryRef(number))]

@@ -81,9 +81,9 @@ def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smoot
     marked "cannot reach" where its bottom plus margin is deeper than the tool goes: part depth is
     never prescribed. Edges are smoothed and patches below the smallest area join their neighbours
     in such a way that no cell is worked shallower than it needs: a small deep patch is enlarged
-    instead. Each connected patch of one depth is a zone. A left zone gains the cost of the pass over
-    its area, against tilling the whole field; other zones gain 0. That saving is certain once the
-    zone is left, so its interval has no width: what is uncertain is the depth, and the figures
+    instead. Each connected patch of one depth is a zone. A left zone gains the cost of the pass
+    over its area, against tilling the whole field; other zones gain 0. That saving is certain once
+    the zone is left, so its interval has no width: what is uncertain is the depth, and the figures
     say how likely it clears the bottom. The standard error of the bottom in a zone is that of a
     typical cell (root mean square), not of the zone's mean, which is surer.
 
