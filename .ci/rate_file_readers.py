@@ -12,6 +12,9 @@ import subprocess
 import sys
 from pathlib import Path
 
+# Node trusts a list of its own; what pip or the system trust besides, such as a proxy's, is added.
+AUTHORITIES = "/etc/ssl/certs/ca-certificates.crt"
+NAMED_AUTHORITIES = ("SSL_CERT_FILE", "PIP_CERT")
 ROOT = Path(__file__).resolve().parents[1]
 PINNED = ROOT / "tests" / "readers"
 FILES = ("requirements.txt", "package.json", "package-lock.json")
@@ -63,7 +66,14 @@ def _install(folder):
     npm = node.parents[1] / "lib" / "node_modules" / "npm" / "bin" / "npm-cli.js"
     subprocess.run([node, npm, "ci", "--ignore-scripts", "--no-audit", "--no-fund", "--loglevel",
                     "error"], check=True, cwd=folder,
-                   env={**os.environ, "PATH": f"{node.parent}{os.pathsep}{os.environ['PATH']}"})
+                   env={**_trusted(), **os.environ,
+                        "PATH": f"{node.parent}{os.pathsep}{os.environ['PATH']}"})
+
+
+def _trusted():
+    named = [os.environ[name] for name in NAMED_AUTHORITIES if name in os.environ]
+    found = [path for path in (*named, AUTHORITIES) if Path(path).is_file()]
+    return {"NODE_EXTRA_CA_CERTS": found[0]} if found else {}
 
 
 if __name__ == "__main__":
