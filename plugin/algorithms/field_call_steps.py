@@ -21,13 +21,16 @@ from ..record.plan_settings import machine_width_m, smallest_zone_m2
 from ..record.probe_readings import LAYER as PROBES
 from ..record.probe_readings import QUANTITIES, results_held
 from ..record.read import Record, open_record
-from ..record.schema import layer_spec
+from ..record.schema import layer_spec, unit_of
 from ..report.layers_of_folder import FIELD_LAYER
 from ..report.main_thread import on_main_thread
 from ..report.result_project import write_project
 from .made import made
 
 SURFACES, RATES = "surfaces", "rates"
+# Soil results that are mapped, by the name of their surface.
+SOIL_SURFACES = {"nitrate_n_ppm": "nitrate", "ph": "ph", "buffer_ph": "buffer_ph"}
+PLANS = ("replant", "tillage", "sidedress", "lime")
 TRACEBACK = "Traceback (most recent call last)"
 CHANCE = 2  # of the methods of `surface`
 
@@ -241,18 +244,30 @@ def _seen(work):
 
 
 def _soil(work):
-    work.found["soil"] = []
+    work.found["soil"], work.found["soil_surfaces"] = [], {}
     if not work.record.counts[PROBES]:
         return
     for name in results_held(open_record(work.record.path, only=(PROBES,))):
-        account = work.scratch(f"soil_{name}.json")
+        points, account = (work.scratch(f"soil_{name}.{kind}") for kind in ("gpkg", "json"))
         try:
             work.run("soilatprobes", RECORD=work.record.path, RESULT=list(QUANTITIES).index(name),
-                     OBSERVATIONS=work.scratch(f"soil_{name}.gpkg"), ACCOUNT=account)
+                     OBSERVATIONS=points, ACCOUNT=account)
         except Refused as problem:
             work.lacks(layer_spec(PROBES).column(name).title, problem)
             continue
         work.found["soil"].append(read_json(account))
+        if name in SOIL_SURFACES:
+            _soil_surface(work, name, points)
+
+
+def _soil_surface(work, name, points):
+    column = layer_spec(PROBES).column(name)
+    try:
+        work.found["soil_surfaces"][name] = work.surface(
+            SOIL_SURFACES[name], points, "value", error="error", title=column.title,
+            unit=unit_of(column, work.record.units, work.record.currency))
+    except Refused as problem:
+        work.lacks(f"{column.title} map", problem)
 
 
 def _replant(work):
@@ -270,6 +285,18 @@ def _tillage(work):
           CHANCE=work.path(SURFACES, "pan_chance.tif"))
 
 
+def _sidedress(work):
+    if "nitrate_n_ppm" in work.found["soil_surfaces"]:
+        _plan(work, "sidedress", "Sidedress plan", "sidedressplan",
+              NITRATE=work.path(SURFACES, "nitrate.tif"))
+
+
+def _lime(work):
+    if {"ph", "buffer_ph"} <= set(work.found["soil_surfaces"]):
+        _plan(work, "lime", "Lime plan", "limeplan", PH=work.path(SURFACES, "ph.tif"),
+              BUFFER_PH=work.path(SURFACES, "buffer_ph.tif"))
+
+
 def _plan(work, name, title, algorithm, **surfaces):
     plan, account = work.scratch(f"{name}.gpkg"), work.scratch(f"{name}.json")
     try:
@@ -282,7 +309,7 @@ def _plan(work, name, title, algorithm, **surfaces):
 
 
 def _rates(work):
-    for name in ("replant", "tillage"):
+    for name in PLANS:
         if name not in work.found:
             continue
         try:
@@ -308,14 +335,14 @@ def _summary(work):
     if observed:
         write_vector(work.path("observations.gpkg"), "GPKG", observed)
     plans = {name: found[name]["account"] if name in found else None
-             for name in ("replant", "tillage")}
+             for name in PLANS}
     write_json(work.path("summary.json"), summary_of(
         {"file": Path(record.path).name, "sha256": record.sha256, "units": record.units,
          "field": record.field, "counts": record.counts},
         made("fieldcall", {"CELL": work.cell_m}, record.sha256),
         area=area, stand=found.get("stand"), pan=found.get("pan"), yields=found["yields"],
-        seen=found.get("seen"), soil=found["soil"], doubtful=found.get("doubtful", ()),
-        lacking=work.lacking, **plans))
+        seen=found.get("seen"), soil=found["soil"], soil_surfaces=found["soil_surfaces"],
+        doubtful=found.get("doubtful", ()), lacking=work.lacking, **plans))
 
 
 def _field(record, area):
@@ -348,5 +375,6 @@ STEPS = (
     ("Stand zones", _stand_zones), ("Pan at the insertions, and its surfaces", _pan),
     ("Yields of earlier seasons", _yields), ("What was seen", _seen),
     ("Soil samples", _soil),
-    ("Replant plan", _replant), ("Tillage plan", _tillage), ("Rate files", _rates),
+    ("Replant plan", _replant), ("Tillage plan", _tillage),
+    ("Sidedress plan", _sidedress), ("Lime plan", _lime), ("Rate files", _rates),
     ("Summary", _summary), ("Grower's report", _report), ("Project", _project))

@@ -29,6 +29,8 @@ IDS = (
     "zonesbylikeness",
     "replantplan",
     "tillageplan",
+    "sidedressplan",
+    "limeplan",
     "ratefile",
     "growerreport",
     "fieldcall",
@@ -54,6 +56,7 @@ def algorithm_classes():
     from .field_call import FieldCall
     from .grower_report import GrowerReport
     from .import_readings import ImportReadings
+    from .lime_plan import LimePlan
     from .new_record import NewRecord
     from .next_stops import NextStops
     from .pan_at_insertions import PanAtInsertions
@@ -63,6 +66,7 @@ def algorithm_classes():
     from .replant_plan import ReplantPlan
     from .row_unit_test import RowUnitTest
     from .scouting import Scouting
+    from .sidedress_plan import SidedressPlan
     from .soil_at_probes import SoilAtProbes
     from .stand_at_stops import StandAtStops
     from .surface import SurfaceAlgorithm
@@ -89,6 +93,8 @@ def algorithm_classes():
         ZonesByLikeness,
         ReplantPlan,
         TillagePlan,
+        SidedressPlan,
+        LimePlan,
         RateFile,
         GrowerReport,
         FieldCall,

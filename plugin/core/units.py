@@ -118,6 +118,8 @@ class UnitSystem:
     grain_yield: str
     grain: str
     flow: str
+    nitrogen_rate: str
+    lime_rate: str
 
     def money_per_area(self, currency):
         """Return the unit of a cost per area, such as USD/ac."""
@@ -126,8 +128,8 @@ class UnitSystem:
 
 US = UnitSystem(name="us", depth="in", length="ft", area="ac", pressure="psi",
                 population="plants/ac", seeding="seeds/ac", grain_yield="bu/ac", grain="bu",
-                flow="lb/s")
+                flow="lb/s", nitrogen_rate="lb/ac", lime_rate="ton/ac")
 METRIC = UnitSystem(name="metric", depth="cm", length="m", area="ha", pressure="kPa",
                     population="plants/ha", seeding="seeds/ha", grain_yield="t/ha", grain="t",
-                    flow="kg/s")
+                    flow="kg/s", nitrogen_rate="kg/ha", lime_rate="t/ha")
 UNIT_SYSTEMS = {system.name: system for system in (US, METRIC)}

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from ..core.observe.soil import core_depth
 from ..core.units import convert
 from .likely import likely_ranges
-from .schema import layer_spec
+from .schema import LIME, NITROGEN, layer_spec
 from .stops import APART_M
 
 # Layers that the expressions below ask by their title.
@@ -56,6 +56,8 @@ PAGES = {
             "base_moisture", "drying_cost", "unevenness_loss")),
         Group("Tillage", ("pan_limit", "tillage_margin", "tillage_least", "tillage_greatest",
                           "tillage_step", "tillage_cost")),
+        Group("Nitrogen", tuple(column.name for column in NITROGEN)),
+        Group("Lime", tuple(column.name for column in LIME)),
         Group("Plan", ("machine_width", "smallest_zone", "note"))),
     "stand_counts": (
         Group("Count", ("stop", "taken_at", "method", "plants"), (
@@ -103,6 +105,12 @@ RULES = {
     ("field", "tillage_greatest"): Rule(
         "\"tillage_least\" IS NULL OR \"tillage_greatest\" >= \"tillage_least\"",
         "enter no less than the least tillage depth."),
+    ("field", "nitrogen_greatest"): Rule(
+        "\"nitrogen_greatest\" >= coalesce(\"nitrogen_least\", 0)",
+        "enter no less than the least nitrogen rate."),
+    ("field", "lime_greatest"): Rule(
+        "\"lime_greatest\" >= coalesce(\"lime_least\", 0)",
+        "enter no less than the least lime rate."),
     ("compaction_readings", "felt_bottom"): Rule(
         "\"felt_top\" IS NULL OR \"felt_bottom\" > \"felt_top\"", "enter more than the felt top."),
     ("probe_points", "bottom_depth"): Rule(

@@ -1,6 +1,12 @@
 """The settings of plans as a record holds them."""
+from dataclasses import dataclass
+
+from ..core.decide.lime_methods import BUFFER_TITLES, LimeMethod, load_lime_method
+from ..core.decide.nitrate_rules import NitrogenSite, asked_by, load_nitrate_rule
+from ..core.decide.rate_zones import RateSettings
 from ..core.decide.replant_settings import ReplantSettings
 from ..core.decide.tillage_depth import TillageSettings
+from ..core.problems import InputProblem
 from ..core.units import convert
 from .schema import layer_spec
 
@@ -13,6 +19,8 @@ _REPLANT_OPTIONAL = ("seeds_per_unit", "seed_rebate", "other_replant_cost", "ins
                      "unevenness_loss")
 _TILLAGE = {"least": "tillage_least", "greatest": "tillage_greatest", "step": "tillage_step",
             "margin": "tillage_margin", "cost_per_area": "tillage_cost"}
+# What rules ask about the site that a record keeps under another name.
+_COLUMN_OF = {"usual_rate": "usual_nitrogen"}
 LEAST_TARGET, GREATEST_TARGET = 0.4, 2.0  # target stand over seeds planted: our own choice
 
 
@@ -69,6 +77,80 @@ def tillage_settings(record, *, chance_limit):
     return TillageSettings(
         **{name: values[column] for name, column in _TILLAGE.items()},
         currency=record.currency, depth_unit=record.units.depth, chance_limit=chance_limit)
+
+
+def sidedress_settings(record, rule_name=None):
+    """Return the NitrateRule, the NitrogenSite and the RateSettings of a record's sidedressing.
+
+    Parameters
+        record     Record
+        rule_name  one of `nitrate_rules`; None takes the record's
+    Raises   InputProblem: figures that the rule or the rates need are empty, all of them named,
+             the field grows another crop than the rule is for, or a figure makes no sense
+    """
+    field = record.field
+    rule = load_nitrate_rule(rule_name or record.field_value("nitrate_rule"))
+    asked = [_COLUMN_OF.get(name, name) for name in asked_by(rule, wet_spring=field["wet_spring"])]
+    record.field_values(("crop", *asked, "nitrogen_greatest", "nitrogen_step"))
+    if field["crop"] != rule.crop:
+        raise InputProblem(f"The field grows {field['crop']}, so no sidedress plan is made: the "
+                           f"rule \"{rule.title}\" is for {rule.crop}.")
+    unit = record.units.nitrogen_rate
+    site = NitrogenSite(
+        rate_unit=unit, yield_unit=record.units.grain_yield, usual_rate=field["usual_nitrogen"],
+        **{name: field[name] for name in (
+            "crop", "expected_yield", "previous_crop", "manure_since_harvest", "manure_earlier",
+            "wet_spring", "mixed_cover_crop")})
+    return rule, site, RateSettings(
+        product="nitrogen", rate_unit=unit, currency=record.currency, step=field["nitrogen_step"],
+        greatest=field["nitrogen_greatest"], least=field["nitrogen_least"] or 0.0,
+        usual_rate=field["usual_nitrogen"], price=field["nitrogen_price"])
+
+
+@dataclass(frozen=True)
+class LimeSettings:
+    """What a lime plan rests on besides pH and buffer pH.
+
+    method             LimeMethod, of the buffer that the laboratory used
+    spread             RateSettings
+    target_ph, depth_m the pH wanted, and down to which depth, metres
+    effective_percent  of the lime as it is bought
+    """
+    method: LimeMethod
+    spread: RateSettings
+    target_ph: float
+    depth_m: float
+    effective_percent: float
+
+
+def lime_settings(record, method_name=None, *, effective_percent=None):
+    """Return the LimeSettings of a record.
+
+    Parameters
+        record             Record
+        method_name        one of `lime_methods`; None takes the record's
+        effective_percent  of the lime; None takes the record's
+    Raises   InputProblem: figures that the plan needs are empty, all of them named, the method is
+             for another buffer than the laboratory's, or a figure makes no sense
+    """
+    method = load_lime_method(method_name or record.field_value("lime_method"))
+    needed = ("lime_buffer", "target_ph", "lime_depth", "lime_greatest", "lime_step")
+    values = record.field_values(
+        needed if effective_percent is not None else (*needed, "lime_quality"))
+    if values["lime_buffer"] != method.buffer:
+        raise InputProblem(
+            f"field, lime_buffer: the laboratory used the {BUFFER_TITLES[values['lime_buffer']]} "
+            f"buffer, but the method \"{method.title}\" is for the "
+            f"{BUFFER_TITLES[method.buffer]} buffer alone. Choose a method for that buffer.")
+    return LimeSettings(
+        method=method, target_ph=values["target_ph"],
+        depth_m=float(convert(values["lime_depth"], record.units.depth, "m")),
+        effective_percent=(values["lime_quality"] if effective_percent is None
+                           else effective_percent),
+        spread=RateSettings(
+            product="lime", rate_unit=record.units.lime_rate, currency=record.currency,
+            step=values["lime_step"], greatest=values["lime_greatest"],
+            least=record.field["lime_least"] or 0.0, price=record.field["lime_price"]))
 
 
 def smallest_zone_m2(record):

@@ -1,6 +1,8 @@
 """The field record as data: its layers, their columns, and the unit of every number."""
 from dataclasses import dataclass
 
+from ..core.decide.lime_methods import BUFFER_TITLES, lime_methods
+from ..core.decide.nitrate_rules import PREVIOUS_CROPS, nitrate_rules
 from ..core.problems import InputProblem
 
 KINDS = ("text", "int", "real", "bool", "date", "datetime")
@@ -23,6 +25,7 @@ VALUE_TITLES = {
     "insertion": "meter, in the ground",
     "short": "short core, 7 in (18 cm)",
     "nitrate": "nitrate core, 12 in (30 cm)",
+    **nitrate_rules(), **lime_methods(), **BUFFER_TITLES,
 }
 
 
@@ -108,6 +111,10 @@ def unit_of(column, unit_system, currency):
         "seeding": unit_system.seeding,
         "grain_yield": unit_system.grain_yield,
         "flow": unit_system.flow,
+        "nitrogen_rate": unit_system.nitrogen_rate,
+        "lime_rate": unit_system.lime_rate,
+        "money_per_nitrogen": f"{currency}/{unit_system.nitrogen_rate.split('/')[0]}",
+        "money_per_lime": f"{currency}/{unit_system.lime_rate.split('/')[0]}",
         "money_per_area": unit_system.money_per_area(currency),
         "money_per_grain": f"{currency}/{unit_system.grain}",
         "money_per_point_of_grain": f"{currency}/point/{unit_system.grain}",
@@ -169,6 +176,51 @@ GROWTH_STAGE = (
 ROW_UNIT = _whole("row_unit", "Planter row unit",
                   "Row unit of the planter that sowed the row, counted from the left.", low=1)
 
+def _truth(name, title, description):
+    return ColumnSpec(name, "bool", title, description)
+
+
+# What the sidedress plan asks besides expected yield and nitrate.
+NITROGEN = (
+    _text("nitrate_rule", "Nitrate rule", "Published rule by which nitrogen is sidedressed.",
+          values=tuple(nitrate_rules())),
+    _text("previous_crop", "Crop before", "The crop that stood in the field before this one.",
+          values=PREVIOUS_CROPS),
+    _truth("manure_since_harvest", "Manure since harvest",
+           "Whether manure was spread since the last harvest."),
+    _truth("manure_earlier", "Manure earlier",
+           "Whether manure was spread in the three years before."),
+    _truth("wet_spring", "Wet spring",
+           "Whether rain since April was more than 20 % above normal."),
+    _truth("mixed_cover_crop", "Mixed cover crop",
+           "Whether a mixture of cover crops grew before this crop."),
+    _number("usual_nitrogen", "nitrogen_rate", "Usual nitrogen rate",
+            "Nitrogen sidedressed without a test; for rules that ask for it the economic rate."),
+    _number("nitrogen_least", "nitrogen_rate", "Least nitrogen rate",
+            "Least that is worth a pass, or that can be set."),
+    _number("nitrogen_greatest", "nitrogen_rate", "Greatest nitrogen rate",
+            "No place gets more in this pass."),
+    _number("nitrogen_step", "nitrogen_rate", "Nitrogen step", "By which steps the rate is set."),
+    _number("nitrogen_price", "money_per_nitrogen", "Nitrogen price",
+            "Of nitrogen itself, not of the product."))
+
+# What the lime plan asks besides pH and buffer pH.
+LIME = (
+    _text("lime_method", "Lime method", "Published method by which lime is worked out.",
+          values=tuple(lime_methods())),
+    _text("lime_buffer", "Buffer test", "The buffer by which the laboratory found the buffer pH.",
+          values=tuple(BUFFER_TITLES)),
+    _number("target_ph", None, "Target pH", "The pH that the lime is to bring.", high=14),
+    _number("lime_depth", "depth", "Lime depth", "Down to which depth the lime is worked in."),
+    _number("lime_quality", "percent", "Lime quality",
+            "Effective share of the lime that is bought, fineness and neutralizing value "
+            "together.", high=200),
+    _number("lime_least", "lime_rate", "Least lime rate",
+            "Least that is worth a pass, or that can be spread."),
+    _number("lime_greatest", "lime_rate", "Greatest lime rate", "No place gets more at a time."),
+    _number("lime_step", "lime_rate", "Lime step", "By which steps the rate is set."),
+    _number("lime_price", "money_per_lime", "Lime price", "Of the lime as bought, spread."))
+
 _FIELD = LayerSpec("field", "polygon", "Field", (
     READING_ID,
     _text("name", "Field name", "What the field is called."),
@@ -223,6 +275,8 @@ _FIELD = LayerSpec("field", "polygon", "Field", (
     _number("tillage_greatest", "depth", "Greatest tillage depth", "Deepest the tool reaches."),
     _number("tillage_step", "depth", "Tillage step", "By which steps the tool's depth is set."),
     _number("tillage_cost", "money_per_area", "Tillage cost", "What the deep tillage costs."),
+    *NITROGEN,
+    *LIME,
     _number("machine_width", "length", "Machine width",
             "Working width of the machine that follows the plan."),
     _number("smallest_zone", "area", "Smallest zone", "Smallest piece worth treating by itself."),

@@ -1,6 +1,6 @@
 """Page 1 of the report: what was found and is advised, key figures, and the readings taken."""
 from . import look
-from .phrases import PLANS, pan_said, section_names, seen_said, stand_said, yield_said
+from .phrases import EXPECTED, PLANS, pan_said, section_names, seen_said, stand_said, yield_said
 from .plan_section import plan_totals
 from .tables import draw_table
 from .type_setting import wrapped
@@ -17,7 +17,7 @@ def draw_findings(sheet, summary):
     _title_block(sheet, summary["field"])
     sheet.heading(tr("What we found and what we advise"))
     for key in PLANS:
-        if summary[key]:
+        if summary.get(key):
             sheet.paragraph(sentence(summary[key].get("headline", "")), look.LEAD, after=1.8)
     sheet.bullets(_findings(summary))
     _key_figures(sheet, summary)
@@ -49,13 +49,13 @@ def _findings(summary):
         yield yield_said(crop)
     if summary.get("seen") and seen_said(summary["seen"]):
         yield seen_said(summary["seen"])
-    if not any(summary[key] for key in PLANS):
+    if not any(summary.get(key) for key in PLANS):
         yield tr("No plan was made; the last section says what was lacking.")
-    missing = [name for key, name in section_names().items() if not summary[key]]
+    missing = [section_names()[key] for key in EXPECTED if not summary[key]]
     if missing:
         yield tr("Not in this report: {names}. The last section says what was lacking.").format(
             names="; ".join(missing))
-    if len(missing) < len(section_names()):
+    if len(missing) < len(EXPECTED):
         yield tr("Under each map stands how far it can be trusted.")
 
 
@@ -65,7 +65,8 @@ def _key_figures(sheet, summary):
     sections.append((names["yields"], [
         (tr("Average {season}").format(season=crop.get("season")), text_of(crop["mean"]))
         for crop in summary["yields"] if crop.get("mean")]))
-    sections += [(names[key], plan_totals(summary[key], key)) for key in PLANS if summary[key]]
+    sections += [(names[key], plan_totals(summary[key], key)) for key in PLANS
+                 if summary.get(key)]
     rows = []
     for name, figures in sections:  # two figures beside each other
         figures = [*figures, ("", "")][:len(figures) + len(figures) % 2]

@@ -9,6 +9,7 @@ from ..core.problems import InputProblem
 from .findings import draw_findings
 from .look import PAPERS
 from .map_layers import FolderMaps
+from .phrases import PLANS
 from .plan_section import draw_plan
 from .sections import draw_method, draw_pan, draw_stand, draw_yields
 from .seen_section import draw_seen
@@ -80,8 +81,8 @@ def compose(project, summary, maps, *, paper="A4", photos=None, tick=None):
         draw_seen(sheet, summary["seen"], photos)
     if summary.get("soil"):
         draw_soil(sheet, summary["soil"])
-    for key in ("replant", "tillage"):
-        if summary[key]:
+    for key in PLANS:
+        if summary.get(key):
             draw_plan(sheet, summary, maps, key)
     draw_yields(sheet, summary, maps)
     draw_method(sheet, summary)

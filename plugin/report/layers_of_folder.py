@@ -19,7 +19,8 @@ from .words import tr
 
 FIELD_LAYER = "field"  # of zones.gpkg: the field's boundary
 # the surfaces that each plan rests on
-DECIDED_BY = {"replant_plan": ("stand",), "tillage_plan": ("pan_chance", "pan_bottom")}
+DECIDED_BY = {"replant_plan": ("stand",), "tillage_plan": ("pan_chance", "pan_bottom"),
+              "sidedress_plan": ("nitrate",), "lime_plan": ("ph", "buffer_ph")}
 _NO_CLASS = 255
 _KINDS = {ogr.wkbPoint: "Point", ogr.wkbPolygon: "MultiPolygon",
           ogr.wkbMultiPolygon: "MultiPolygon"}

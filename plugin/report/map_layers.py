@@ -131,7 +131,7 @@ class FolderMaps:
         """Return the MapBlock of a plan's layer in zones.gpkg, or None where it is missing.
 
         Parameters
-            name        "replant_plan" or "tillage_plan"
+            name        such as "replant_plan", a layer of zones.gpkg
             plan        the plan's dict in the summary: the legend prints the rates of its zones
             decided_by  names of the surfaces the plan rests on: hatched where they know little
         """

@@ -2,13 +2,15 @@
 from . import look
 from .words import FROM_MEMORY, sentence, text_of, tr, unrepeated
 
-PLANS = ("replant", "tillage")
+PLANS = ("replant", "tillage", "sidedress", "lime")
+EXPECTED = ("stand", "pan", "replant", "tillage", "yields")  # missing ones are named on page 1
 
 
 def section_names():
     """Return the printed name of each section that may be missing, by its key in the summary."""
     return {"stand": tr("Stand"), "pan": tr("Hard layer (pan)"),
             "replant": tr("Replant plan"), "tillage": tr("Tillage plan"),
+            "sidedress": tr("Sidedress plan"), "lime": tr("Lime plan"),
             "yields": tr("Yield maps")}
 
 
@@ -64,6 +66,12 @@ def seen_said(seen):
 def map_of_pan(pan, name):
     """Return how one map of the pan was made: the part "chance", "top" or "bottom"; or {}."""
     return (pan.get("maps") or {}).get(name) or {}
+
+
+def map_of_soil(summary, name):
+    """Return how the map of a soil result was made, by its name in the summary; or {}."""
+    return next((one.get("map") or {} for one in summary.get("soil") or []
+                 if one.get("name") == name), {})
 
 
 def caption(taken, count, made):

@@ -24,7 +24,7 @@ from .type_setting import format_of
 
 _MM = QgsUnitTypes.RenderUnit.RenderMillimeters
 _EDGE = {"outline_color": "#1c2830", "outline_width": "0.35"}
-IDLE = ("keep", "leave")  # actions that change nothing
+IDLE = ("keep", "leave", "none")  # actions that change nothing
 BEYOND = "cannot reach"
 # angle and spacing (mm) of the hatch of the first, second ... class of work
 _HATCHES = ((45.0, 3.2), (135.0, 2.6), (0.0, 2.2), (90.0, 1.9), (45.0, 1.5), (135.0, 1.2))

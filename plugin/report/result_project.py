@@ -43,7 +43,9 @@ from .words import capital, tr
 _TITLES = {"stand": tr("Stand"), "pan_top": tr("Top of the pan"),
            "pan_bottom": tr("Bottom of the pan"), "pan_chance": tr("Chance of a pan within reach"),
            "stand_zones": tr("Stand zones"), "replant_plan": tr("Replant plan"),
-           "tillage_plan": tr("Tillage plan")}
+           "tillage_plan": tr("Tillage plan"), "sidedress_plan": tr("Sidedress plan"),
+           "lime_plan": tr("Lime plan"), "nitrate": tr("Nitrate nitrogen (ppm)"),
+           "ph": tr("pH"), "buffer_ph": tr("Buffer pH")}
 # columns whose names are not their words
 _COLUMNS = {
     "rate_unit": tr("Unit of rate"), "area_unit": tr("Unit of area"),

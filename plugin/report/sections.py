@@ -126,6 +126,8 @@ def draw_method(sheet, summary):
     parts += [(title, map_of_pan(summary["pan"] or {}, name)) for name, title in (
         ("chance", tr("Chance of a hard layer")), ("top", tr("Top of the hard layer")),
         ("bottom", tr("Bottom of the hard layer")))]
+    parts += [(one.get("title"), one["map"]) for one in summary.get("soil") or []
+              if one.get("map")]
     parts += [(tr("Yield {season}").format(season=crop.get("season")), crop)
               for crop in summary["yields"]]
     for name, part in parts:
@@ -147,7 +149,7 @@ def draw_method(sheet, summary):
 
 def _cautions(sheet, summary):
     """Print the cautions in full, but for those that a plan's page has printed in full."""
-    printed = [text for key in PLANS if summary[key]
+    printed = [text for key in PLANS if summary.get(key)
                for text in summary[key].get("cautions") or []]
     rest = [text for text in summary["cautions"] if text not in printed]
     draw_listed(sheet, tr("Cautions"), [*rest, *([tr(

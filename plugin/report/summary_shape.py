@@ -3,6 +3,7 @@ import json
 from pathlib import Path
 
 from ..core.problems import InputProblem
+from .phrases import PLANS
 from .words import tr
 
 _WANTED = {"made": dict, "field": dict, "readings": list, "yields": list, "cautions": list,
@@ -44,8 +45,9 @@ def faults_of(summary):
                if key not in summary]
     faults += [tr("{section} is not what it should be").format(section=key) for key in _SECTIONS
                if not isinstance(summary.get(key), (dict, type(None)))]
-    if not isinstance(summary.get("seen"), (dict, type(None))):  # older summaries have none
-        faults.append(tr("{section} is not what it should be").format(section="seen"))
+    faults += [tr("{section} is not what it should be").format(section=key)
+               for key in ("seen", "sidedress", "lime")  # older summaries have none
+               if not isinstance(summary.get(key), (dict, type(None)))]
     if not isinstance(summary.get("soil", []), list):
         faults.append(tr("{section} is not what it should be").format(section="soil"))
     if faults:
@@ -55,8 +57,8 @@ def faults_of(summary):
             units=summary.get("units")))
     if not str(summary["field"].get("name") or "").strip():
         faults.append(tr("the field has no name"))
-    for key in ("replant", "tillage"):
-        if summary[key] is not None and not isinstance(summary[key].get("zones"), list):
+    for key in PLANS:
+        if summary.get(key) is not None and not isinstance(summary[key].get("zones"), list):
             faults.append(tr("{section} has no zones").format(section=key))
     return faults + [tr("{figure} has no text").format(figure=name)
                      for name in _without_text(summary, "")]

@@ -16,7 +16,8 @@ SEQUENCES = {
     "Blues": ("#eff3ff", "#c6dbef", "#9ecae1", "#6baed6", "#3182bd", "#08519c"),
 }
 # Colours by how a surface's name starts; the first that fits counts.
-_LOOKS = (("stand", "viridis"), ("pan_chance", "Blues"), ("pan", "YlOrBr"), ("yield", "cividis"))
+_LOOKS = (("stand", "viridis"), ("pan_chance", "Blues"), ("pan", "YlOrBr"), ("yield", "cividis"),
+          ("nitrate", "cividis"), ("ph", "YlOrBr"), ("buffer_ph", "YlOrBr"))
 _CHANCE = "pan_chance"
 CHANCE_LIMITS = (0.05, 0.25, 0.5, 0.75, 0.95)
 _STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)

@@ -14,7 +14,8 @@ GROUPS = {
     "zonesbylimits": "zone", "zonesbylikeness": "zone",
     "replantplan": "decide", "tillageplan": "decide",
     "ratefile": "handover", "growerreport": "handover", "fieldcall": "handover",
-    "nextstops": "interpolate", "importreadings": "record"}
+    "nextstops": "interpolate", "importreadings": "record", "sidedressplan": "decide",
+    "limeplan": "decide"}
 PARAMETERS = {
     "placereadings": "RECORD INPUT ROW_FIELD DISTANCE_FIELD START SECOND HEADING FIRST_ROW "
                      "ROWS_GROW DISTANCE_UNIT PACE KNOWN_DISTANCE PACES PACE_ERROR POINT_ERROR "
@@ -44,6 +45,9 @@ PARAMETERS = {
     "ratefile": "PLAN FORMAT FILE RATE_FIELD RATE_UNIT CONTROLLER_UNIT CONTENT DENSITY LEAST "
                 "GREATEST VERSION "
                 "OUTSIDE_RATE LOST_RATE CELL MOST_CELLS FIELD_NAME FARM CUSTOMER WORK_ORDER PAGE",
+    "sidedressplan": "RECORD NITRATE RULE PLAN ACCOUNT",
+    "limeplan": "RECORD PH BUFFER_PH METHOD OUTSIDE QUALITY PASSING_20 PASSING_60 PASSING_100 "
+                "CARBONATE_EQUIVALENT EFFECTIVE_POUNDS PLAN ACCOUNT",
     "growerreport": "SUMMARY FOLDER RECORD PAGE PDF",
     "fieldcall": "RECORD OUTPUT_FOLDER PAGE CELL REPLACE UNITS_CHECKED",
     "nextstops": "SURFACE DECISION LIMIT LOSS AREA_UNIT RECORD TABLE OWN_TABLE OUTER_DATES COUNT "

@@ -367,6 +367,8 @@ def test_no_number_below_its_least_can_be_saved(untouched, stored_project):
     ("Field", {"planting_date": "2026-05-02", "visit_date": "2026-05-01"}, "visit_date", SOFT),
     ("Field", {"planting_date": "2026-05-02", "replant_date": "2026-05-02"}, "replant_date", HARD),
     ("Field", {"tillage_least": 10.0, "tillage_greatest": 8.0}, "tillage_greatest", HARD),
+    ("Field", {"nitrogen_least": 40.0, "nitrogen_greatest": 30.0}, "nitrogen_greatest", HARD),
+    ("Field", {"lime_least": 2.0, "lime_greatest": 1.0}, "lime_greatest", HARD),
     ("Compaction readings", {"felt_top": 9.0, "felt_bottom": 8.0}, "felt_bottom", HARD),
     ("Soil probes", {"top_depth": 7.0, "bottom_depth": 7.0}, "bottom_depth", HARD),
     ("Scouting notes", {"plants_checked": 5, "plants_affected": 6}, "plants_affected", HARD),

@@ -24,6 +24,10 @@ EVERY_COLUMN = [(layer, column) for layer in LAYERS for column in layer.columns]
     ("field", "seed_unit_cost", "CAD/seed unit", "CAD/seed unit"),
     ("field", "row_heading", "degrees", "degrees"),
     ("field", "smallest_zone", "ac", "ha"),
+    ("field", "nitrogen_greatest", "lb/ac", "kg/ha"),
+    ("field", "nitrogen_price", "CAD/lb", "CAD/kg"),
+    ("field", "lime_step", "ton/ac", "t/ha"),
+    ("field", "lime_price", "CAD/ton", "CAD/t"),
     ("field", "name", "", ""),
     ("stand_counts", "length", "ft", "m"),
     ("compaction_profile", "resistance", "psi", "kPa"),
@@ -39,7 +43,8 @@ def test_a_column_is_kept_in_the_unit_of_the_records_system(layer, column, us, m
 def test_every_measured_number_names_its_unit_and_no_word_does():
     without = {(layer.name, column.name) for layer, column in EVERY_COLUMN
                if column.kind == "real" and not unit_of(column, US, "USD")}
-    assert without == {("probe_points", name) for name in ("ph", "surface_ph", "buffer_ph")}
+    assert without == {("field", "target_ph"), *(
+        ("probe_points", name) for name in ("ph", "surface_ph", "buffer_ph"))}
     # pH has no unit
     assert not [column for _, column in EVERY_COLUMN
                 if column.kind not in ("int", "real") and unit_of(column, US, "USD")]

@@ -49,6 +49,7 @@ NITROGEN = (
     "dried or cooled at once; warm, moist samples gain nitrate in the bag.",
     "Rain after the sampling, manure, a plowed-down legume or banded fertilizer change what the "
     "soil will give; a low test in a cold spring does not prove a lack.",
+    "The range of the need covers how well the nitrate is known, and nothing else.",
     "Rates are of nitrogen, not of product: divide by the product's share of nitrogen.",
     "Nitrate that the crop does not take up reaches wells and streams. Keep to the local rules on "
     "rates, dates, setbacks and wells, and to the product's label.",
@@ -62,4 +63,5 @@ LIME = (
     "Where little or nothing is tilled, lime acts in the top inches alone: sample the top 2 to 3 "
     "in apart and lime for that depth.",
     "A field meter's pH tells where to look; the buffer pH of a laboratory sets the rate.",
+    "The range of the need covers how well the buffer pH is known, and nothing else.",
 )

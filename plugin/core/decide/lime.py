@@ -6,8 +6,10 @@ from ..units import convert
 from .cautions import LIME
 from .checks import require_number
 from .lime_methods import BUFFER_TITLES, CLAMP, REFUSE, lime_needed
-from .plan_zones import require_surface
-from .rate_zones import rate_plan
+from .plan_zones import require_surface, zone_means
+from .rate_zones import SoilTest, rate_plan
+
+TEST = SoilTest("buffer pH", "", np.arange(400, 801) / 100, 0.1)
 
 
 def lime_plan(ph, buffer_ph, draws, drawn_cells, method, spread, *, target_ph, depth_m,
@@ -35,8 +37,8 @@ def lime_plan(ph, buffer_ph, draws, drawn_cells, method, spread, *, target_ph, d
     require_surface(ph, "")
     require_surface(buffer_ph, "")
     if ph.grid != buffer_ph.grid:
-        raise InputProblem(f"{ph.name} and {buffer_ph.name} are not on the same grid: "
-                           f"{ph.grid.shape} and {buffer_ph.grid.shape} cells.")
+        raise InputProblem(f"{ph.name} and {buffer_ph.name} are not on the same grid. Make both "
+                           "with the same boundary and the same cell.")
     require_number("lime_quality", effective_percent, "% effective", above=0, at_most=200)
     field = ph.inside > 0
     needed, beyond = np.zeros(ph.grid.shape), np.zeros(ph.grid.shape, bool)
@@ -46,14 +48,18 @@ def lime_plan(ph, buffer_ph, draws, drawn_cells, method, spread, *, target_ph, d
                             unit=spread.rate_unit, outside=outside)
         return found.rates / (effective_percent / 100), found.outside
 
+    def need_of_zones(zone_map, buffer):
+        soil = zone_means(zone_map.labels, zone_map.inside, np.where(field, ph.estimate, 0.0),
+                          len(zone_map.zones))
+        return need(np.broadcast_to(soil, buffer.shape), np.clip(buffer, 0, 14), CLAMP)[0]
+
     needed[field], beyond[field] = need(ph.estimate[field], buffer_ph.estimate[field], outside)
-    soil = np.broadcast_to(ph.estimate.ravel()[drawn_cells], np.shape(draws))
-    drawn, _ = need(soil, np.clip(draws, 0, 14), CLAMP)
     return rate_plan(
-        "Lime plan", ph, needed, drawn, drawn_cells, spread, area_unit=area_unit,
-        smallest_area_m2=smallest_area_m2, smooth_radius_cells=smooth_radius_cells,
+        "Lime plan", buffer_ph, needed, draws, drawn_cells, spread, test=TEST,
+        need_of_zones=need_of_zones, area_unit=area_unit, smallest_area_m2=smallest_area_m2,
+        smooth_radius_cells=smooth_radius_cells,
         figures={"mean pH": (ph.estimate, ""), "mean buffer pH": (buffer_ph.estimate, "")},
-        settings={"lime_method": (method.name, ""), "target_ph": (target_ph, ""),
+        settings={"lime_method": (method.title, ""), "target_ph": (target_ph, ""),
                   "lime_depth": (float(convert(depth_m, "m", depth_unit)), depth_unit),
                   "lime_quality": (effective_percent, "% effective")},
         sources=(f"{method.title} ({method.year}). {method.source}. Region: {method.region}. "

@@ -71,6 +71,17 @@ def load_nitrate_rule(name):
     return NitrateRule(name=name, kind=table.head["nitrogen_rule"], rows=table.rows, **told)
 
 
+def asked_by(rule, *, wet_spring=None):
+    """Return the names of what a rule asks about the site, all of them attributes of NitrogenSite.
+
+    Parameters
+        rule        NitrateRule
+        wet_spring  as of the site; a wet one has some rules ask for more
+    """
+    more = ("manure_since_harvest",) if rule.kind == "critical" and wet_spring else ()
+    return _ASKS[rule.kind] + more
+
+
 def nitrogen_needed(rule, site, nitrate_ppm):
     """Return the nitrogen to sidedress at each nitrate content, 0 or more.
 
@@ -151,6 +162,13 @@ def _credit_per_ppm(rule, site, nitrate):
 _RATES = {"critical": _critical, "yield_less_credit": _yield_less_credit,
           "yield_less_slope": _yield_less_slope, "credit_by_class": _credit_by_class,
           "credit_per_ppm": _credit_per_ppm}
+
+# What each kind of rule always asks; the one by a critical content asks for manure in a wet spring.
+_ASKS = {"critical": ("wet_spring",),
+         "yield_less_credit": ("expected_yield", "manure_since_harvest", "manure_earlier",
+                               "previous_crop"),
+         "yield_less_slope": ("expected_yield", "manure_earlier", "mixed_cover_crop"),
+         "credit_by_class": ("usual_rate",), "credit_per_ppm": ("usual_rate",)}
 
 _ASKED = {
     "expected_yield": "the expected yield",

@@ -1,19 +1,24 @@
 """The sidedress plan: nitrogen for each part of a corn field, by the nitrate in its top foot."""
 import numpy as np
 
+from ..units import convert
 from .cautions import NITROGEN
 from .nitrate_rules import nitrogen_needed
 from .plan_zones import require_surface
-from .rate_zones import rate_plan
+from .rate_zones import SoilTest, rate_plan
+from .soil_mass import USUAL_BULK_DENSITY, mass_per_area
 
 NITRATE_UNIT = "ppm"
+DEPTH_M = float(convert(12, "in", "m"))  # that every rule is made for
+TEST = SoilTest("nitrate", NITRATE_UNIT, np.arange(0, 601) / 10, 1.0)
 
 
 def sidedress_plan(nitrate, draws, drawn_cells, rule, site, spread, *, area_unit,
                    smallest_area_m2, smooth_radius_cells):
     """Return the nitrogen to sidedress in each zone.
 
-    A nitrate content below 0, as an estimate or a draw may have it, counts as 0.
+    A nitrate content below 0, as an estimate or a draw may have it, counts as 0. The nitrogen
+    that is there as nitrate is told beside, at a usual bulk density; no rule asks for it.
 
     Parameters
         nitrate       Surface of nitrate-N in the top 12 in (30 cm), ppm
@@ -27,23 +32,25 @@ def sidedress_plan(nitrate, draws, drawn_cells, rule, site, spread, *, area_unit
     Raises   InputProblem: the surface is in another unit or has gaps, or as `nitrogen_needed`
     """
     require_surface(nitrate, NITRATE_UNIT)
-    field = nitrate.inside > 0
-    content = np.where(field, np.maximum(nitrate.estimate, 0.0), 0.0)
-    needed = nitrogen_needed(rule, site, content)
-    drawn = nitrogen_needed(rule, site, np.maximum(draws, 0.0))
+    content = np.where(nitrate.inside > 0, np.maximum(nitrate.estimate, 0.0), 0.0)
+    there = mass_per_area(content, depth_m=DEPTH_M, unit=spread.rate_unit)
     return rate_plan(
-        "Sidedress plan", nitrate, needed, drawn, drawn_cells, spread, area_unit=area_unit,
-        smallest_area_m2=smallest_area_m2, smooth_radius_cells=smooth_radius_cells,
+        "Sidedress plan", nitrate, nitrogen_needed(rule, site, content), draws, drawn_cells,
+        spread, test=TEST, area_unit=area_unit, smallest_area_m2=smallest_area_m2,
+        smooth_radius_cells=smooth_radius_cells,
+        need_of_zones=lambda _, contents: nitrogen_needed(rule, site, np.maximum(contents, 0.0)),
         figures={"mean nitrate": (nitrate.estimate, NITRATE_UNIT),
-                 "standard error of a cell": (nitrate.standard_error, NITRATE_UNIT)},
-        settings={"nitrate_rule": (rule.name, ""), **_of_site(site)},
+                 "standard error of a cell": (nitrate.standard_error, NITRATE_UNIT),
+                 "nitrate nitrogen in the soil": (there, spread.rate_unit)},
+        settings={"nitrate_rule": (rule.title, ""), **_of_site(site),
+                  "bulk_density": (USUAL_BULK_DENSITY, "g/cm3")},
         sources=(f"{rule.title} ({rule.year}). {rule.source}. Region: {rule.region}. "
                  f"Figures {rule.status_in_words}.",),
         cautions=(f"Rule used: {rule.title}. {rule.note}", *NITROGEN))
 
 
 def _of_site(site):
-    told = {"expected_yield": site.yield_unit, "usual_rate": site.rate_unit, "previous_crop": "",
+    told = {"expected_yield": site.yield_unit, "previous_crop": "",
             "manure_since_harvest": "", "manure_earlier": "", "wet_spring": "",
             "mixed_cover_crop": ""}
     return {name: (_in_words(getattr(site, name)), unit) for name, unit in told.items()
@@ -51,4 +58,6 @@ def _of_site(site):
 
 
 def _in_words(value):
-    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else value
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return value.replace("_", " ") if isinstance(value, str) else value

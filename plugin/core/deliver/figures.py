@@ -4,7 +4,8 @@ import math
 # Decimals by unit, the same down a column; a population is rounded to hundreds, as one counts. Any
 # other unit gets the decimals its value needs, up to MOST_DECIMALS.
 _DECIMALS = {"ac": 1, "ha": 1, "in": 1, "cm": 0, "ft": 0, "m": 0, "psi": 0, "kPa": 0,
-             "bu/ac": 0, "t/ha": 1, "seed units": 1}
+             "bu/ac": 0, "t/ha": 1, "seed units": 1, "lb/ac": 0, "kg/ha": 0, "lb": 0, "kg": 0,
+             "ton/ac": 2, "ton": 1, "t": 1, "ppm": 1}
 _MOST_DECIMALS = 3
 _HUNDREDS = ("plants/ac", "plants/ha", "seeds/ac", "seeds/ha")
 UNKNOWN = "not known"

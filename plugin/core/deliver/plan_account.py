@@ -103,6 +103,8 @@ def _figure_of_zone(name, value, unit):
         found["text"] = share(value / 100)["text"]
     elif "standard error" in name:  # whole centimetres would round a small error up or away
         found["text"] = f"{value:.1f} {unit}"
+    elif not unit and "pH" in name:
+        found["text"] = f"{value:.2f}"
     elif "%" in unit:
         found["text"] = f"{round(value)} {unit}"
     return found

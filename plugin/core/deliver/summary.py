@@ -12,7 +12,8 @@ TITLES = {"stand_counts": "Stand counts", "row_counts": "Rows counted one by one
 
 
 def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None, soil=(),
-               replant=None, tillage=None, doubtful=(), lacking=()):
+               soil_surfaces=None, replant=None, tillage=None, sidedress=None, lime=None,
+               doubtful=(), lacking=()):
     """Return the summary as plain data, in the shape that the report reads.
 
     Parameters
@@ -24,11 +25,14 @@ def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None
         yields    list of dict: account, surface
         seen      account of what was seen, or None
         soil      accounts of the soil results
-        replant, tillage   plan accounts, or None
+        soil_surfaces   diagnostics of those that were mapped, by their name
+        replant, tillage, sidedress, lime   plan accounts, or None
         doubtful  dicts of title and count: what the checks of the readings flagged
         lacking   sentences: what could not be done, and why
     """
     field, units = record["field"], record["units"]
+    plans = {"replant": replant, "tillage": tillage, "sidedress": sidedress, "lime": lime}
+    mapped_soil = soil_surfaces or {}
     used = {"stand_counts": (stand, "left_out"), "compaction_readings": (pan, "left_out")}
     return {
         "made": {**made, "record": record["file"], "sha256": record["sha256"]},
@@ -43,9 +47,11 @@ def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None
         "stand": None if stand is None else _stand(stand, field, units),
         "pan": None if pan is None else _pan(pan, units),
         "yields": [_yield(one) for one in yields],
-        "seen": seen, "soil": list(soil),
-        "replant": replant, "tillage": tillage,
-        "cautions": _once([plan["cautions"] for plan in (replant, tillage) if plan]
+        "seen": seen,
+        "soil": [one | ({"map": _map(mapped_soil[one["name"]])} if one["name"] in mapped_soil
+                        else {}) for one in soil],
+        **plans,
+        "cautions": _once([plan["cautions"] for plan in plans.values() if plan]
                           + [DEEP_TILLAGE] * (pan is not None)),
         "doubtful": [f"{kind['title']}: {kind['count']}." for kind in doubtful],
         "lacking": list(lacking)}

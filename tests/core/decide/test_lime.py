@@ -11,7 +11,7 @@ from plugin.core.surface import Surface
 
 ACRE_M2 = 4046.8564224
 OREGON = load_lime_method("lime_oregon_2025")
-SPREAD = RateSettings(rate_unit="ton/ac", currency="USD", step=0.5, greatest=4, price=30)
+SPREAD = RateSettings("lime", "ton/ac", "USD", step=0.5, greatest=4, price=30)
 
 
 def surface_of(name, estimate, unit=""):
@@ -64,7 +64,7 @@ def test_a_draw_outside_the_table_is_read_as_its_edge():
 
 def test_method_depth_and_quality_are_told():
     plan = plan_of([[5.5]], [[6.4]])
-    assert plan.settings["lime_method"] == ("lime_oregon_2025", "")
+    assert plan.settings["lime_method"] == ("Lime by the Sikora buffer, Oregon 2025", "")
     assert plan.settings["lime_depth"] == (pytest.approx(6), "in")
     assert plan.settings["lime_quality"] == (100, "% effective")
     assert "Sikora buffer alone" in plan.cautions[0] and "EM 9585" in plan.sources[0]

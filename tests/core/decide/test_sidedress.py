@@ -11,7 +11,7 @@ from plugin.core.surface import Surface
 ACRE_M2 = 4046.8564224
 IOWA = load_nitrate_rule("sidedress_iowa_1997")
 SITE = NitrogenSite(crop="corn", rate_unit="lb/ac", yield_unit="bu/ac", wet_spring=False)
-SPREAD = RateSettings(rate_unit="lb/ac", currency="USD", step=20, greatest=150, usual_rate=120,
+SPREAD = RateSettings("nitrogen", "lb/ac", "USD", step=20, greatest=150, usual_rate=120,
                       price=0.5)
 
 
@@ -49,8 +49,8 @@ def test_a_zone_saves_the_difference_to_the_usual_rate():
 
 
 @pytest.mark.parametrize("spread", [
-    RateSettings(rate_unit="lb/ac", currency="USD", step=20, greatest=150, price=0.5),
-    RateSettings(rate_unit="lb/ac", currency="USD", step=20, greatest=150, usual_rate=120)])
+    RateSettings("nitrogen", "lb/ac", "USD", step=20, greatest=150, price=0.5),
+    RateSettings("nitrogen", "lb/ac", "USD", step=20, greatest=150, usual_rate=120)])
 def test_without_a_usual_rate_or_a_price_nothing_is_saved(spread):
     assert plan_of([[17.0, 17.0]], spread=spread).gain == 0
 
@@ -71,9 +71,9 @@ def test_a_zone_at_the_critical_content_needs_nitrogen_about_half_the_time():
 
 def test_settings_source_and_cautions_travel_with_the_plan():
     plan = plan_of([[17.0, 20.0]])
-    assert plan.settings["nitrate_rule"] == ("sidedress_iowa_1997", "")
+    assert plan.settings["nitrate_rule"] == ("Late-spring nitrate test, Iowa 1997", "")
     assert plan.settings["wet_spring"] == ("no", "")
-    assert plan.settings["greatest_rate"] == (150, "lb/ac")
+    assert plan.settings["nitrogen_greatest"] == (150, "lb/ac")
     assert "PM 1714" in plan.sources[0] and "second-hand" in plan.sources[0]
     assert any("wells" in caution for caution in plan.cautions)
 
@@ -85,13 +85,13 @@ def test_cells_outside_the_field_weigh_nothing():
 
 
 def test_a_nitrate_estimate_below_none_counts_as_none():
-    zone, = plan_of([[-1.0, -1.0]], spread=RateSettings("lb/ac", "USD", 10, 500)).zones
+    zone, = plan_of([[-1.0, -1.0]], spread=RateSettings("nitrogen", "lb/ac", "USD", 10, 500)).zones
     assert zone.rate == 200
 
 
 def test_rates_stop_at_the_last_step_within_the_greatest():
     assert to_step([-3, 9, 11, 149, 500], SPREAD).tolist() == [0, 0, 20, 140, 140]
-    tenths = RateSettings("lb/ac", "USD", 0.1, 0.3)
+    tenths = RateSettings("nitrogen", "lb/ac", "USD", 0.1, 0.3)
     assert to_step(5, tenths) == pytest.approx(0.3)
 
 
@@ -112,9 +112,9 @@ def test_a_surface_of_something_else_is_refused():
 
 
 @pytest.mark.parametrize(("changed", "said"), [
-    ({"step": 0}, "rate_step"), ({"greatest": 5}, "greatest_rate"),
-    ({"usual_rate": -1}, "usual_rate"), ({"price": -0.1}, "price")])
+    ({"step": 0}, "nitrogen_step"), ({"greatest": 5}, "nitrogen_greatest"),
+    ({"least": 150}, "nitrogen_least is 150 lb/ac"),
+    ({"usual_rate": -1}, "usual_nitrogen"), ({"price": -0.1}, "nitrogen_price is -0.1 USD/lb")])
 def test_settings_that_make_no_sense_are_named(changed, said):
     with pytest.raises(InputProblem, match=said):
-        RateSettings(**{"rate_unit": "lb/ac", "currency": "USD", "step": 20, "greatest": 150,
-                        **changed})
+        RateSettings("nitrogen", "lb/ac", "USD", **{"step": 20, "greatest": 150, **changed})

@@ -1,0 +1,125 @@
+"""limeplan: how much lime to spread in which part of a field."""
+from dataclasses import replace
+
+from qgis.core import (
+    QgsProcessingException,
+    QgsProcessingOutputNumber,
+    QgsProcessingParameterEnum,
+    QgsProcessingParameterFile,
+    QgsProcessingParameterFileDestination,
+    QgsProcessingParameterRasterLayer,
+    QgsProcessingParameterVectorDestination,
+)
+
+from ..core.decide.enough_readings import require_readings
+from ..core.decide.lime import lime_plan
+from ..core.decide.lime_methods import CLAMP, REFUSE, lime_methods
+from ..core.decide.rate_zones import APPLY
+from ..core.deliver.plan_account import area_of, for_the_whole, plan_account
+from ..core.deliver.rate_headlines import lime_headline
+from ..core.deliver.summary import mapped
+from ..core.interpolate.draws_of_surface import draws_of_surface
+from ..core.problems import InputProblem, Stopped
+from ..core.zone.workable import radius_of_width
+from ..layers.field_surface import surface_of_field
+from ..layers.json_files import write_json
+from ..layers.vectors import write_vector
+from ..layers.zone_layers import plan_layer
+from ..record.plan_settings import (
+    lime_settings,
+    machine_width_m,
+    setting_titles,
+    smallest_zone_m2,
+)
+from ..record.read import open_record
+from .base import SpadeworkAlgorithm, driver_of, ticker, tr
+from .lime_quality import chosen_lime_quality, declare_lime_quality
+from .made import made
+
+DRAWS = 400
+
+
+class LimePlan(SpadeworkAlgorithm):
+    """Lime to spread, zone by zone."""
+    ID, NAME, GROUP = "limeplan", "Lime plan", "decide"
+    HELP = ("Lime by pH and buffer pH of short cores, by a published method made for the buffer "
+            "that the laboratory used, for the depth and the target of the record and the quality "
+            "of the lime that is bought. The laboratory's own recommendation and your state's "
+            "extension tables come before this plan.")
+    RECORD, PH, BUFFER_PH, METHOD = "RECORD", "PH", "BUFFER_PH", "METHOD"
+    OUTSIDE, PLAN, ACCOUNT = "OUTSIDE", "PLAN", "ACCOUNT"
+    SURFACES = (PH, BUFFER_PH)
+
+    def initAlgorithm(self, configuration=None):
+        """Declare the record, pH and buffer pH, the method, the lime's quality and the plan."""
+        self.described(QgsProcessingParameterFile(self.RECORD, tr("Field record"),
+                                                  extension="gpkg"),
+                       tr("Its field row holds the laboratory's buffer, target pH, depth, rates "
+                          "and price, in the record's units."))
+        self.described(QgsProcessingParameterRasterLayer(self.PH, tr("pH")),
+                       tr("Surface of the soil's pH in water: it says where lime is needed."))
+        self.described(QgsProcessingParameterRasterLayer(self.BUFFER_PH, tr("Buffer pH")),
+                       tr("Surface of the laboratory's buffer pH, on the same grid: it sets the "
+                          "rate."))
+        self.described(QgsProcessingParameterEnum(
+            self.METHOD, tr("Method"), [tr("The record's"), *lime_methods().values()],
+            defaultValue=0),
+            tr("Published method from buffer pH to lime; take the one of your region and buffer."))
+        self.described(QgsProcessingParameterEnum(
+            self.OUTSIDE, tr("Buffer pH outside the table"),
+            [tr("is refused"), tr("counts as the nearest of the table")], defaultValue=0),
+            tr("What to do with a buffer pH that the method's table does not reach."))
+        declare_lime_quality(self)
+        self.described(QgsProcessingParameterVectorDestination(self.PLAN, tr("Plan")),
+                       tr("Polygons: action, lime as bought (ton/ac or t/ha), area, cost, chance "
+                          "that lime is needed."))
+        self.described(QgsProcessingParameterFileDestination(
+            self.ACCOUNT, tr("Account (JSON)"), "JSON (*.json)", optional=True,
+            createByDefault=False), tr("Figures, settings, sources and cautions of the plan."))
+        self.addOutput(QgsProcessingOutputNumber("SPREAD", tr("Area that gets some")))
+        self.addOutput(QgsProcessingOutputNumber("AMOUNT", tr("Lime in all")))
+
+    def processAlgorithm(self, parameters, context, feedback):
+        """Read record and surfaces, decide, write the plan."""
+        files = [self.found_surface(parameters, name) for name in self.SURFACES]
+        path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
+        account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
+        chosen = self.parameterAsEnum(parameters, self.METHOD, context)
+        outside = (REFUSE, CLAMP)[self.parameterAsEnum(parameters, self.OUTSIDE, context)]
+        tick = ticker(feedback)
+        try:
+            record = open_record(self.file_parameter(parameters, self.RECORD, context),
+                                 only=())
+            settings = lime_settings(
+                record, list(lime_methods())[chosen - 1] if chosen else None,
+                effective_percent=chosen_lime_quality(self, parameters, context))
+            ph, buffer_ph = (surface_of_field(file, record.boundary_wkb) for file in files)
+            for surface in (ph, buffer_ph):
+                require_readings(surface)
+            tick(0.2)
+            cells, draws = draws_of_surface(buffer_ph, draws=DRAWS,
+                                            tick=lambda part: tick(0.2 + 0.6 * part))
+            tick(0.8)
+            plan = lime_plan(
+                ph, buffer_ph, draws, cells, settings.method, settings.spread,
+                target_ph=settings.target_ph, depth_m=settings.depth_m,
+                depth_unit=record.units.depth, effective_percent=settings.effective_percent,
+                outside=outside, area_unit=record.units.area,
+                smallest_area_m2=smallest_zone_m2(record),
+                smooth_radius_cells=radius_of_width(machine_width_m(record),
+                                                    buffer_ph.grid.cell_m))
+            tick(0.9)
+            write_vector(path, driver_of(path), [replace(
+                plan_layer(plan, record.boundary_wkb),
+                made=made(self.ID, plan.settings, record.sha256))])
+            headline = for_the_whole(lime_headline(plan), mapped(buffer_ph.account))
+            if account_path:
+                write_json(account_path, plan_account(plan, title=tr("Lime plan"),
+                                                      headline=headline, names=setting_titles()))
+        except Stopped:
+            return {}
+        except InputProblem as problem:
+            raise QgsProcessingException(str(problem)) from problem
+        feedback.pushInfo(headline)
+        return {self.PLAN: path, self.ACCOUNT: account_path, "SPREAD": area_of(plan, APPLY),
+                "AMOUNT": sum(zone.figures["amount"][0] for zone in plan.zones)}
