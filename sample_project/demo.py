@@ -87,7 +87,7 @@ def main(words=None):
             print(f"The field call failed: {problem}", file=sys.stderr)
             return 1
     summary = json.loads((results / "summary.json").read_text(encoding="utf-8"))
-    for name in ("replant", "tillage"):
+    for name in ("replant", "tillage", "sidedress", "lime"):
         if summary[name] is not None:
             print(f"\n{summary[name]['title']}: {summary[name]['headline']}")
             print("\n".join(table_of(summary[name])))

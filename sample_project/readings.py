@@ -51,7 +51,13 @@ def field_row():
         "moisture_replanted": 24.0, "base_moisture": 15.5, "drying_cost": 0.045,
         "unevenness_loss": 5.0, "pan_limit": truth.PAN_LIMIT, "tillage_margin": 1.0,
         "tillage_least": 8.0, "tillage_greatest": 18.0, "tillage_step": 1.0,
-        "tillage_cost": 23.45, "machine_width": 40.0, "smallest_zone": 1.0,
+        "tillage_cost": 23.45, "nitrate_rule": "sidedress_iowa_1997", "previous_crop": "soybean",
+        "manure_since_harvest": False, "manure_earlier": False, "wet_spring": False,
+        "mixed_cover_crop": False, "usual_nitrogen": 120.0, "nitrogen_least": 30.0,
+        "nitrogen_greatest": 150.0, "nitrogen_step": 10.0, "nitrogen_price": 0.55,
+        "lime_method": "lime_oregon_2025", "lime_buffer": "sikora", "target_ph": 6.4,
+        "lime_depth": 6.0, "lime_quality": 85.0, "lime_least": 1.0, "lime_greatest": 4.0,
+        "lime_step": 0.5, "lime_price": 35.0, "machine_width": 40.0, "smallest_zone": 1.0,
         "note": "Every reading, name and price in this record is invented for demonstration; "
                 "the outline is no real field."}
 

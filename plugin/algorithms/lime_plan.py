@@ -112,7 +112,8 @@ class LimePlan(SpadeworkAlgorithm):
             write_vector(path, driver_of(path), [replace(
                 plan_layer(plan, record.boundary_wkb),
                 made=made(self.ID, plan.settings, record.sha256))])
-            headline = for_the_whole(lime_headline(plan), mapped(buffer_ph.account))
+            headline = for_the_whole(lime_headline(plan),
+                                     mapped(ph.account) or mapped(buffer_ph.account))
             if account_path:
                 write_json(account_path, plan_account(plan, title=tr("Lime plan"),
                                                       headline=headline, names=setting_titles()))

@@ -1,7 +1,17 @@
 """The pages of a plan: headline, map, zones, totals, settings, sources and cautions."""
 from . import look
 from .layers_of_folder import DECIDED_BY
-from .phrases import caption, counted, draw_listed, map_of_pan, memory_note, section_names, visited
+from .phrases import (
+    PLANS,
+    caption,
+    counted,
+    draw_listed,
+    map_of_pan,
+    map_of_soil,
+    memory_note,
+    section_names,
+    visited,
+)
 from .planning import draw_map_and_pieces
 from .tables import draw_pairs, draw_table
 from .words import (
@@ -18,11 +28,16 @@ _MOSTLY_EMPTY = 0.65  # share of a page that invites a plan below a short sectio
 _FIGURES_MOST = 6  # of a zone, in one table
 
 
+# the soil results that a plan rests on, and what they are called
+_SOIL_OF = {"sidedress": (("nitrate_n_ppm", tr("Nitrate nitrogen")),),
+            "lime": (("ph", tr("Soil pH")), ("buffer_ph", tr("Buffer pH")))}
+
+
 def draw_plan(sheet, summary, maps, key):
     """Print a plan on pages of its own.
 
     Parameters
-        key  "replant" or "tillage"
+        key  one of PLANS
     """
     plan = summary[key]
     pieces = [
@@ -43,6 +58,9 @@ def _caption(summary, key):
     """Return what the map says of the maps the plan rests on: of the pan both chance and depth."""
     if key == "replant":
         return caption(visited(summary), counted(summary, "stand"), summary["stand"] or {})
+    if key in _SOIL_OF:
+        return " ".join([caption(visited(summary), "", {})] + [
+            caption(name, "", map_of_soil(summary, one)) for one, name in _SOIL_OF[key]])
     made = [(name, map_of_pan(summary["pan"] or {}, part)) for name, part in (
         (tr("Chance of a hard layer"), "chance"), (tr("Bottom of the hard layer"), "bottom"))]
     return " ".join([caption(visited(summary), counted(summary, "pan"), {})] + [
@@ -75,7 +93,8 @@ def plan_totals(plan, key):
              name_of("interval"): tr("{interval}, whole field").format(interval=interval)}
     rows = [(tr("Area, {action}").format(action=tr(action)), text_of(figure))
             for action, figure in (totals.get("area_by_action") or {}).items()]
-    skip = ("area_by_action",) if has_spread(totals) else ("area_by_action", "interval")
+    skip = ["area_by_action"] if has_spread(totals) else ["area_by_action", "interval"]
+    skip += [] if _compares(plan, key) else ["gain"]
     rows += [(names.get(name, name), text) for name, text in labelled_figures(totals, skip=skip)]
     if plan.get("break_even"):
         rows.append((tr("Break-even"), text_of(plan["break_even"])))
@@ -87,8 +106,17 @@ def _plan_words(key):
     if key == "tillage":
         return (tr("Depth"), tr("Saving per area"), tr("Saving"), tr("Saving, nine times in ten"),
                 tr("Chance of a hard layer"))
+    if key in _SOIL_OF:
+        return (tr("Rate"), tr("Saving per area"), tr("Saving"), tr("Saving, nine times in ten"),
+                tr("Chance that some is needed"))
     return (tr("Rate"), tr("Gain per area"), tr("Gain"), tr("Gain, nine times in ten"),
             tr("Chance that replanting pays"))
+
+
+def _compares(plan, key):
+    """Return whether a plan's money is set against anything: of one rate alone there is none."""
+    return key not in _SOIL_OF or any((zone.get("gain") or {}).get("value")
+                                      for zone in plan["zones"])
 
 
 def _zones(sheet, plan, key):
@@ -98,6 +126,8 @@ def _zones(sheet, plan, key):
     titles["area"] = tr("Area")
     if not any(map(has_spread, zones)):
         parts.remove("interval")
+    if not _compares(plan, key):
+        parts = [part for part in parts if part not in ("gain_per_area", "gain")]
     draw_table(sheet, [tr("Zone"), tr("Action"), *(titles[part] for part in parts)],
                [[text_of(zone.get("zone")), capital(tr(text_of(zone.get("action")))),
                  *(text_of(zone.get(part)) for part in parts)] for zone in zones],
