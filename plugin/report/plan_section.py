@@ -2,7 +2,6 @@
 from . import look
 from .layers_of_folder import DECIDED_BY
 from .phrases import (
-    PLANS,
     caption,
     counted,
     draw_listed,

@@ -17,19 +17,21 @@ def grid_of(cell_m=20.0, epsg=32615):
 
 
 def write_by_hand(path, value, *, unit, error=0.0, name="Stand", cell_m=20.0, model=None,
-                  sites=True):
+                  sites=True, **account):
     """Write a surface whose cells hold value(easting, northing); return the path.
 
-    It carries the stops as its readings, without error, and the covariance model of draws.
+    It carries the stops as its readings, without error, and the covariance model of draws;
+    further keywords go to its account.
     """
     grid = grid_of(cell_m)
     inside = inside_shares(WKB, grid)
     values = np.array([value(x, y) for x, y in grid.centres()], float).reshape(grid.shape)
     estimate = np.where(inside > 0, values, np.nan)
-    account = {
+    told = {
         "verdict": "Made by hand.", "method": "ordinary kriging", "places": 24,
         "model": model or {"family": "nugget", "nugget": 0.0, "partial_sill": 0.0},
-        "sites": [[x, y, value(x, y), 0.0] for x, y in stops()] if sites else None}
+        "sites": [[x, y, value(x, y), 0.0] for x, y in stops()] if sites else None,
+        **account}
     write_surface(path, Surface(name, unit, grid, inside, estimate,
-                                np.where(inside > 0, error, np.nan), account), {})
+                                np.where(inside > 0, error, np.nan), told), {})
     return path

@@ -4,9 +4,12 @@ import pytest
 
 from plugin.core.problems import InputProblem
 from plugin.record.plan_settings import (
+    lime_settings,
     machine_width_m,
     replant_doubts,
     replant_settings,
+    setting_titles,
+    sidedress_settings,
     smallest_zone_m2,
     tillage_settings,
 )
@@ -112,3 +115,52 @@ def test_machine_and_smallest_zone_come_in_metres(qgis_app, tmp_path, units, wid
 def test_a_record_that_names_neither_smooths_and_merges_nothing(qgis_app, tmp_path):
     given = record(tmp_path)
     assert machine_width_m(given) == 0.0 and smallest_zone_m2(given) == 0.0
+
+
+NITROGEN = {"nitrate_rule": "sidedress_illinois", "usual_nitrogen": 150.0, "nitrogen_step": 5.0,
+            "nitrogen_greatest": 120.0}
+LIME = {"lime_method": "lime_north_carolina", "lime_buffer": "mehlich", "target_ph": 6.0,
+        "lime_depth": 8.0, "lime_quality": 92.0, "lime_greatest": 3.0, "lime_step": 0.25}
+
+
+@pytest.mark.parametrize("units,rate,mass,grain", [("us", "lb/ac", "lb", "bu/ac"),
+                                                   ("metric", "kg/ha", "kg", "t/ha")])
+def test_sidedress_settings_are_the_records_own(qgis_app, tmp_path, units, rate, mass, grain):
+    rule, site, spread = sidedress_settings(record(
+        tmp_path, units, **NITROGEN, nitrogen_least=20.0, nitrogen_price=0.5,
+        previous_crop="soybean", manure_earlier=True, mixed_cover_crop=False))
+    assert rule.name == "sidedress_illinois"
+    assert (site.rate_unit, site.yield_unit, site.usual_rate) == (rate, grain, 150)
+    assert (site.previous_crop, site.manure_earlier, site.mixed_cover_crop, site.wet_spring) == (
+        "soybean", True, False, None)
+    assert (spread.step, spread.greatest, spread.least, spread.usual_rate, spread.price) == (
+        5, 120, 20, 150, 0.5)
+    # what an account calls its settings is what the field's form does
+    told = [f"nitrogen_{name}" for name in ("step", "greatest", "least", "price")]
+    assert {"usual_nitrogen", *told} <= set(setting_titles())
+
+
+def test_what_may_be_empty_of_sidedressing_counts_as_none(qgis_app, tmp_path):
+    rule, _, spread = sidedress_settings(record(
+        tmp_path, **{**NITROGEN, "usual_nitrogen": None}, wet_spring=False),
+        "sidedress_iowa_1997")
+    assert rule.name == "sidedress_iowa_1997"  # chosen in place of the record's
+    assert (spread.least, spread.usual_rate, spread.price) == (0, None, None)
+
+
+@pytest.mark.parametrize("units,depth_m", [("us", 8 * 0.0254), ("metric", 0.08)])
+def test_lime_settings_are_the_records_own(qgis_app, tmp_path, units, depth_m):
+    found = lime_settings(record(tmp_path, units, **LIME, lime_price=30.0))
+    assert (found.method.name, found.target_ph, found.effective_percent) == (
+        "lime_north_carolina", 6.0, 92.0)
+    assert found.depth_m == pytest.approx(depth_m, rel=1e-12)
+    assert (found.spread.step, found.spread.greatest, found.spread.least, found.spread.price) == (
+        0.25, 3.0, 0.0, 30.0)
+    assert found.spread.rate_unit == {"us": "ton/ac", "metric": "t/ha"}[units]
+
+
+def test_a_quality_given_takes_the_place_of_the_records(qgis_app, tmp_path):
+    given = record(tmp_path, **{**LIME, "lime_quality": None})
+    assert lime_settings(given, effective_percent=70.0).effective_percent == 70.0
+    with pytest.raises(InputProblem, match="field, lime_quality: Lime quality is empty"):
+        lime_settings(given)

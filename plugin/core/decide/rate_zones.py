@@ -13,6 +13,7 @@ from .checks import require_number
 from .plan_zones import drawn_zone_means, zone_means
 
 APPLY, NONE = "apply", "none"
+_ROUNDING = 1e-9  # steps: what a tie may lose on its way through units
 INTERVAL = (0.05, 0.95)  # of the draws: the 90 % interval
 
 
@@ -75,11 +76,11 @@ class SoilTest:
 def to_step(rates, settings):
     """Return rates rounded to the nearest that can be set: 0, or from the first to the last.
 
-    A rate below half the first counts as 0.
+    A rate half way between two goes up, so that every unit of it decides alike.
     """
-    rates, first = np.asarray(rates, float), settings.first
-    stepped = np.clip(np.round(rates / settings.step) * settings.step, first, settings.last)
-    return np.where(rates >= first / 2, stepped, 0.0)
+    steps = np.asarray(rates, float) / settings.step + _ROUNDING
+    stepped = np.clip(np.floor(steps + 0.5) * settings.step, settings.first, settings.last)
+    return np.where(steps >= settings.first / settings.step / 2, stepped, 0.0)
 
 
 def rate_plan(name, surface, needed, draws, drawn_cells, spread, *, test, need_of_zones, area_unit,

@@ -62,6 +62,16 @@ def test_a_draw_outside_the_table_is_read_as_its_edge():
     assert zone.figures["need, high"][0] == pytest.approx(7.0)
 
 
+def test_a_zone_tells_between_which_buffer_ph_its_rate_holds():
+    # 2.0 t: 2.5 from a need of 2.25 on, 6.4 - 0.15 / 4 = 6.3625; 1.5 below 1.75, 6.5 + 0.05 / 3
+    figures = plan_of([[5.5]], [[6.4]]).zones[0].figures
+    assert figures["more up to a buffer pH of"] == (pytest.approx(6.36), "")
+    assert figures["less from a buffer pH of"] == (pytest.approx(6.52), "")
+    # 6.35 to 6.45 in the table: 2.3 to 1.95
+    assert figures["rate for 0.1 of buffer pH"] == (pytest.approx(0.35), "ton/ac")
+    assert figures["money for 0.1 of buffer pH"] == (pytest.approx(10.5), "USD/ac")
+
+
 def test_method_depth_and_quality_are_told():
     plan = plan_of([[5.5]], [[6.4]])
     assert plan.settings["lime_method"] == ("Lime by the Sikora buffer, Oregon 2025", "")

@@ -1,7 +1,13 @@
 import numpy as np
 import pytest
 
-from plugin.core.decide.nitrate_rules import NitrogenSite, load_nitrate_rule
+from plugin.core.decide.nitrate_rules import (
+    NitrogenSite,
+    asked_by,
+    load_nitrate_rule,
+    nitrate_rules,
+    nitrogen_needed,
+)
 from plugin.core.decide.rate_zones import RateSettings, to_step
 from plugin.core.decide.sidedress import sidedress_plan
 from plugin.core.grid import Grid
@@ -91,6 +97,8 @@ def test_a_nitrate_estimate_below_none_counts_as_none():
 
 def test_rates_stop_at_the_last_step_within_the_greatest():
     assert to_step([-3, 9, 11, 149, 500], SPREAD).tolist() == [0, 0, 20, 140, 140]
+    # half way goes up, also where a conversion has shaved a little off it
+    assert to_step([30, 50, 50 - 1e-9], SPREAD).tolist() == [40, 60, 60]
     tenths = RateSettings("nitrogen", "lb/ac", "USD", 0.1, 0.3)
     assert to_step(5, tenths) == pytest.approx(0.3)
 
@@ -118,3 +126,59 @@ def test_a_surface_of_something_else_is_refused():
 def test_settings_that_make_no_sense_are_named(changed, said):
     with pytest.raises(InputProblem, match=said):
         RateSettings("nitrogen", "lb/ac", "USD", **{"step": 20, "greatest": 150, **changed})
+
+
+def test_a_rate_below_the_least_is_the_least_or_none_whichever_is_nearer():
+    spread = RateSettings("nitrogen", "lb/ac", "USD", step=20, greatest=150, least=50)
+    # 50 is no multiple of 20: the first that can be set is 60
+    assert (spread.first, spread.last) == (60, 140)
+    assert to_step([0, 29, 31, 65, 71, 200], spread).tolist() == [0, 0, 60, 60, 80, 140]
+    assert plan_of([[17.0, 17.0]], spread=spread).settings["nitrogen_least"] == (50, "lb/ac")
+
+
+def test_a_zone_tells_between_which_contents_its_rate_holds_and_what_a_ppm_moves():
+    # 60 lb: 80 from a need of 70 on, 25 - 70 / 8 = 16.25; 40 below 50, above 25 - 50 / 8 = 18.75
+    low, = plan_of([[17.0, 17.0]]).zones
+    assert low.figures["more up to a nitrate of"] == (pytest.approx(16.2), "ppm")
+    assert low.figures["less from a nitrate of"] == (pytest.approx(18.8), "ppm")
+    assert low.figures["rate for 1 ppm of nitrate"] == (pytest.approx(8), "lb/ac")
+    assert low.figures["money for 1 ppm of nitrate"] == (pytest.approx(4), "USD/ac")
+    # at 1 ppm the need, 192, is above the greatest rate: no content asks for more, and an error
+    # moves nothing
+    held, = plan_of([[1.0, 1.0]]).zones
+    assert "more up to a nitrate of" not in held.figures
+    assert held.figures["rate for 1 ppm of nitrate"][0] == 0
+
+
+def test_the_need_of_a_zone_follows_its_mean_nitrate_and_not_its_ups_and_downs():
+    # 400 cells of 25 ppm, each give or take 5 by itself: the rule, made for a sample of many
+    # cores, asks for nothing; cell by cell it would ask for 8 x 5 x 0.399 = 16 lb on average
+    nitrate = nitrate_of(np.full((20, 20), 25.0))
+    draws = np.random.default_rng(8).normal(25.0, 5.0, (300, 400))
+    zone, = sidedress_plan(nitrate, draws, np.arange(400), IOWA, SITE, SPREAD, area_unit="ac",
+                           smallest_area_m2=0, smooth_radius_cells=0).zones
+    assert zone.rate == 0 and zone.figures["need, high"][0] < 5 and zone.chance < 0.01
+
+
+def test_the_nitrate_that_is_there_is_told_as_mass():
+    # 17 ppm of 12 in, at 3.6 lb/ac a ppm and foot: 61 lb/ac
+    zone, = plan_of([[17.0, 17.0]]).zones
+    assert zone.figures["nitrate nitrogen in the soil"] == (pytest.approx(61, abs=0.6), "lb/ac")
+
+
+@pytest.mark.parametrize("name", nitrate_rules())
+def test_a_rule_needs_what_it_asks_for_and_nothing_else(name):
+    rule, told = load_nitrate_rule(name), {
+        "expected_yield": 170, "usual_rate": 150, "previous_crop": "corn", "wet_spring": True,
+        "manure_since_harvest": True, "manure_earlier": True, "mixed_cover_crop": False}
+    asked = asked_by(rule, wet_spring=True)
+
+    def needed(names):
+        return nitrogen_needed(rule, NitrogenSite(crop="corn", rate_unit="lb/ac",
+                                                  yield_unit="bu/ac",
+                                                  **{one: told[one] for one in names}), [12.0])
+
+    assert needed(asked) == needed(told)
+    for one in asked:
+        with pytest.raises(InputProblem, match=f"field, {one} is empty"):
+            needed(set(asked) - {one})
