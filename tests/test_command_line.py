@@ -15,7 +15,7 @@ ALGORITHMS = {"newrecord", "standatstops", "panatinsertions", "cleanyield", "sur
               "chancemap", "zonesbylimits", "zonesbylikeness", "replantplan", "tillageplan",
               "ratefile", "growerreport", "fieldcall", "nextstops", "importreadings",
               "checkrecord", "planstops", "placereadings", "rowunittest", "soilatprobes",
-              "scouting"}
+              "scouting", "sidedressplan", "limeplan"}
 
 
 def qgis_process():

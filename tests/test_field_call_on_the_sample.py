@@ -122,7 +122,7 @@ def test_the_depth_set_clears_the_pan_on_nearly_all_that_is_loosened(results):
 
 def test_areas_add_up_to_the_field(summary):
     area = summary["field"]["area"]["value"]
-    for plan in ("replant", "tillage"):
+    for plan in ("replant", "tillage", "sidedress", "lime"):
         zones = sum(zone["area"]["value"] for zone in summary[plan]["zones"])
         assert zones == pytest.approx(area, rel=1e-9)  # shares of cells are exact
     assert area == pytest.approx(86.5, abs=0.05)  # the field as it was drawn, to print
@@ -130,7 +130,7 @@ def test_areas_add_up_to_the_field(summary):
 
 def test_the_zones_drawn_have_the_areas_printed(results, summary):
     dataset = gdal.OpenEx(str(results / "zones.gpkg"), gdal.OF_VECTOR)
-    for plan in ("replant", "tillage"):
+    for plan in ("replant", "tillage", "sidedress", "lime"):
         for row in dataset.GetLayerByName(f"{plan}_plan"):
             acres = row.GetGeometryRef().Area() / 4046.8564224
             assert acres == pytest.approx(row.GetField("area"), rel=1e-6)
@@ -145,7 +145,7 @@ def test_every_figure_of_the_summary_stands_in_the_report(results, summary):
                summary["replant"]["totals"]["gain"], summary["replant"]["break_even"],
                *summary["replant"]["totals"]["area_by_action"].values(),
                *summary["tillage"]["totals"]["area_by_action"].values(),
-               *(part for plan in ("replant", "tillage") for zone in summary[plan]["zones"]
+               *(part for plan in ("replant", "tillage", "sidedress", "lime") for zone in summary[plan]["zones"]
                  for part in (zone["rate"], zone["area"], zone["chance"])),
                *(one["mean"] for one in summary["yields"]),
                *(summary["seen"]["seeds"][name] for name in ("mean", "interval", "emerged")),
@@ -155,7 +155,7 @@ def test_every_figure_of_the_summary_stands_in_the_report(results, summary):
     assert not missing
 
 
-@pytest.mark.parametrize("plan", ["replant", "tillage"])
+@pytest.mark.parametrize("plan", ["replant", "tillage", "sidedress", "lime"])
 @pytest.mark.parametrize("extension", ["gpkg", "shp", "geojson"])
 def test_rate_files_hold_the_rates_of_the_plan(results, summary, plan, extension):
     dataset = gdal.OpenEx(str(results / "rates" / f"{plan}.{extension}"), gdal.OF_VECTOR)
@@ -240,3 +240,18 @@ def test_the_table_used_is_the_one_cited(summary):
     table = load_table("corn_nafziger_1994", "plants/ac")
     assert any(table.title in source and str(table.year) in source
                for source in summary["replant"]["sources"])
+
+
+def test_nitrogen_and_lime_are_those_of_the_published_rules(summary):
+    soil = {one["name"]: one for one in summary["soil"]}
+    # Ten nitrate samples give no map: one rate, by (25 - mean) x 8, to the 10 lb/ac.
+    zone, = summary["sidedress"]["zones"]
+    needed = (25 - zone["figures"]["mean nitrate"]["value"]) * 8
+    assert zone["rate"]["value"] == 10 * round(needed / 10)
+    assert zone["figures"]["mean nitrate"]["value"] == pytest.approx(
+        soil["nitrate_n_ppm"]["mean"]["value"], abs=0.5)  # weighed by the errors, which are alike
+    assert summary["sidedress"]["headline"].startswith("The readings give no map; for the field")
+    # Oregon's table at target 6.4: 0.5 to 1.5 tons for buffers of 6.9 to 6.6, at 85 % and to the 0.5
+    for zone in summary["lime"]["zones"]:
+        assert zone["rate"]["value"] in (0, 1.0, 1.5, 2.0)
+        assert (zone["rate"]["value"] > 0) == (zone["figures"]["mean pH"]["value"] < 6.4)

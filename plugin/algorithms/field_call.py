@@ -30,11 +30,11 @@ class FieldCall(SpadeworkAlgorithm):
     ID, NAME, GROUP = "fieldcall", "Field call: everything the record supports", "handover"
     HELP = ("Takes a field record from readings to hand-over: the stand and the pan at the stops, "
             "their surfaces, the yields of earlier seasons, what was seen, zones, the plans of "
-            "replanting, tillage, sidedressing and lime, rate files, the grower's report, a summary of every figure and a "
-            "project that opens. "
-            "What the record does not support is left out and named. The folder is written whole "
-            "or not at all; the record is not changed. Plans defer to local extension advice; have "
-            "buried utilities located before deep tillage.")
+            "replanting, tillage, sidedressing and lime, rate files, the grower's report, a "
+            "summary of every figure and a project that opens. What the record does not support is "
+            "left out and named. The folder is written whole or not at all; the record is not "
+            "changed. Plans defer to local extension advice; have buried utilities located before "
+            "deep tillage.")
     RECORD, OUTPUT_FOLDER, PAGE = "RECORD", "OUTPUT_FOLDER", "PAGE"
     CELL, REPLACE, UNITS_CHECKED = "CELL", "REPLACE", "UNITS_CHECKED"
 

@@ -34,8 +34,10 @@ MADE_BY_ITSELF = ("reading_id", "units")
 ASKED_FIRST = ("name", "grower", "crop", "season", "planting_date", "visit_date",
                "seeds_planted", "row_width")
 ABOVE_0 = ("seeds_planted", "row_width", "expected_yield", "crop_price", "target_stand",
-           "expected_emergence", "pan_limit", "tillage_step")
+           "expected_emergence", "pan_limit", "tillage_step", "nitrogen_step",
+           "lime_step", "lime_depth", "lime_quality")
 WGS84 = "EPSG:4326"
+YES, NO = "yes", "no"  # a truth may also be left open, which a box to tick cannot
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?", re.ASCII | re.IGNORECASE)
 CURRENCY = re.compile(r"[A-Z]{3}")
 
@@ -135,6 +137,8 @@ class NewRecord(SpadeworkAlgorithm):
                         name=name, value=parameters[name]))
             day = moment.date()
             return datetime.date(day.year(), day.month(), day.day())
+        if column.kind == "bool":
+            return self.parameterAsString(parameters, name, context) == YES
         if column.kind == "int":
             return self.parameterAsInt(parameters, name, context)
         if column.kind == "real":
@@ -179,8 +183,9 @@ def _what_is_wrong(column, given):
 
 def _parameter(column):
     name, title = column.name.upper(), tr(column.title)
-    if column.values:
-        return QgsProcessingParameterEnum(name, title, list(column.values), optional=True,
+    words = [YES, NO] if column.kind == "bool" else list(column.values)
+    if words:
+        return QgsProcessingParameterEnum(name, title, words, optional=True,
                                           usesStaticStrings=True)
     if column.kind == "date":
         return QgsProcessingParameterDateTime(

@@ -210,7 +210,8 @@ LIME = (
           values=tuple(lime_methods())),
     _text("lime_buffer", "Buffer test", "The buffer by which the laboratory found the buffer pH.",
           values=tuple(BUFFER_TITLES)),
-    _number("target_ph", None, "Target pH", "The pH that the lime is to bring.", high=14),
+    _number("target_ph", None, "Target pH", "The pH, which has no unit, that the lime is to bring.",
+            high=14),
     _number("lime_depth", "depth", "Lime depth", "Down to which depth the lime is worked in."),
     _number("lime_quality", "percent", "Lime quality",
             "Effective share of the lime that is bought, fineness and neutralizing value "

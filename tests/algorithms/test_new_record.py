@@ -78,7 +78,7 @@ def test_every_field_column_can_be_given_and_is_kept(provider, tmp_path):
     for number, column in enumerate(field_columns()):
         given[column.name] = {
             "text": "words", "date": datetime.date(2026, 4, 25), "int": 2000 + number,
-            "real": 10.5 + number / 100}[column.kind]
+            "real": 10.5 + number / 100, "bool": number % 2 == 0}[column.kind]
         if column.values:
             given[column.name] = column.values[-1]
     given["currency"] = "EUR"
@@ -86,9 +86,12 @@ def test_every_field_column_can_be_given_and_is_kept(provider, tmp_path):
     for name, value in given.items():
         if isinstance(value, datetime.date):
             parameters[name.upper()] = QDate(value.year, value.month, value.day)
+        if isinstance(value, bool):
+            parameters[name.upper()] = "yes" if value else "no"
     record = open_record(run(boundary_layer("EPSG:32615", FIELD), tmp_path, UNITS="metric",
                              **parameters)["RECORD"])
     assert {name: record.field[name] for name in given} == given
+    assert {True, False} <= {value for value in given.values() if isinstance(value, bool)}
     assert record.units.name == "metric" and record.currency == "EUR"
 
 

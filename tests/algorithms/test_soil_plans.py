@@ -302,7 +302,7 @@ def test_a_field_call_makes_both_plans_and_hands_them_over(run, record, out, uni
         assert sum(zone["area"]["value"] for zone in zones) == pytest.approx(
             AREA_M2 / FACTORS[units]["area"], rel=1e-9)
         assert {file.suffix for file in folder.glob(f"rates/{key}.*")} == {
-            ".gpkg", ".shp", ".shx", ".dbf", ".prj", ".cpg", ".geojson"}
+            ".gpkg", ".shp", ".shx", ".dbf", ".prj", ".cpg", ".geojson", ".zip"}
         assert {row["unit"] for row in rows_in(folder / "rates" / f"{key}.gpkg")} == {rate_unit}
         assert set(summary[key]["cautions"]) <= set(summary["cautions"])
     rates = [zone["rate"]["value"] for zone in summary["sidedress"]["zones"]]
