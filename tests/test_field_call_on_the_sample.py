@@ -145,7 +145,8 @@ def test_every_figure_of_the_summary_stands_in_the_report(results, summary):
                summary["replant"]["totals"]["gain"], summary["replant"]["break_even"],
                *summary["replant"]["totals"]["area_by_action"].values(),
                *summary["tillage"]["totals"]["area_by_action"].values(),
-               *(part for plan in ("replant", "tillage", "sidedress", "lime") for zone in summary[plan]["zones"]
+               *(part for plan in ("replant", "tillage", "sidedress", "lime")
+                 for zone in summary[plan]["zones"]
                  for part in (zone["rate"], zone["area"], zone["chance"])),
                *(one["mean"] for one in summary["yields"]),
                *(summary["seen"]["seeds"][name] for name in ("mean", "interval", "emerged")),
@@ -251,7 +252,7 @@ def test_nitrogen_and_lime_are_those_of_the_published_rules(summary):
     assert zone["figures"]["mean nitrate"]["value"] == pytest.approx(
         soil["nitrate_n_ppm"]["mean"]["value"], abs=0.5)  # weighed by the errors, which are alike
     assert summary["sidedress"]["headline"].startswith("The readings give no map; for the field")
-    # Oregon's table at target 6.4: 0.5 to 1.5 tons for buffers of 6.9 to 6.6, at 85 % and to the 0.5
+    # Oregon to 6.4: 0.5 to 1.5 tons for buffers of 6.9 to 6.6, at 85 % of quality, to the 0.5
     for zone in summary["lime"]["zones"]:
         assert zone["rate"]["value"] in (0, 1.0, 1.5, 2.0)
         assert (zone["rate"]["value"] > 0) == (zone["figures"]["mean pH"]["value"] < 6.4)

@@ -9,12 +9,14 @@ class PlanZone:
     """One zone of a plan; areas and money per area are in the plan's `area_unit`.
 
     label          the zone's label in the plan's zone map
-    action         what to do, one word a machine can sort by: keep, replant, till, leave
+    action         what to do, one word a machine can sort by: keep, replant, till, leave, apply, none
     rate           how much, in the plan's unit; 0 where nothing is done
     area           in the plan's area unit
-    gain_per_area  expected gain over doing nothing (replant) or over tilling all (tillage)
+    gain_per_area  expected gain over doing nothing (replant), tilling all (tillage) or the usual
+                   rate (sidedress; 0 without one, and of lime)
     gain, gain_low, gain_high   the zone's total gain and its 90 % interval, money
-    chance         that doing something is right here: gain above 0, or a pan within reach
+    chance         that doing something is right here: gain above 0, a pan within reach, or a need
+                   worth a pass
     figures        further figures by name, each a (value, unit) pair
     """
     label: int
