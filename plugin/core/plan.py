@@ -9,7 +9,8 @@ class PlanZone:
     """One zone of a plan; areas and money per area are in the plan's `area_unit`.
 
     label          the zone's label in the plan's zone map
-    action         what to do, one word a machine can sort by: keep, replant, till, leave, apply, none
+    action         what to do, one word a machine can sort by, such as keep, replant, till, leave,
+                   apply or none
     rate           how much, in the plan's unit; 0 where nothing is done
     area           in the plan's area unit
     gain_per_area  expected gain over doing nothing (replant), tilling all (tillage) or the usual
