@@ -21,6 +21,7 @@ from ..core.deliver.summary import mapped
 from ..core.interpolate.draws_of_surface import draws_of_surface
 from ..core.problems import InputProblem, Stopped
 from ..core.zone.workable import radius_of_width
+from ..layers.beside import all_beside
 from ..layers.field_surface import surface_of_field
 from ..layers.json_files import write_json
 from ..layers.vectors import write_vector
@@ -86,20 +87,20 @@ class LimePlan(SpadeworkAlgorithm):
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         chosen = self.parameterAsEnum(parameters, self.METHOD, context)
         outside = (REFUSE, CLAMP)[self.parameterAsEnum(parameters, self.OUTSIDE, context)]
-        tick = ticker(feedback)
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
             settings = lime_settings(
                 record, list(lime_methods())[chosen - 1] if chosen else None,
                 effective_percent=chosen_lime_quality(self, parameters, context))
-            ph, buffer_ph = (surface_of_field(file, record.boundary_wkb) for file in files)
+            ph, buffer_ph = (
+                surface_of_field(file, record.boundary_wkb,
+                                 tick=ticker(feedback, 0.1 * number, 0.1 + 0.1 * number))
+                for number, file in enumerate(files))
             for surface in (ph, buffer_ph):
                 require_readings(surface)
-            tick(0.2)
             cells, draws = draws_of_surface(buffer_ph, draws=DRAWS,
-                                            tick=lambda part: tick(0.2 + 0.6 * part))
-            tick(0.8)
+                                            tick=ticker(feedback, 0.2, 0.7))
             plan = lime_plan(
                 ph, buffer_ph, draws, cells, settings.method, settings.spread,
                 target_ph=settings.target_ph, depth_m=settings.depth_m,
@@ -107,16 +108,18 @@ class LimePlan(SpadeworkAlgorithm):
                 outside=outside, area_unit=record.units.area,
                 smallest_area_m2=smallest_zone_m2(record),
                 smooth_radius_cells=radius_of_width(machine_width_m(record),
-                                                    buffer_ph.grid.cell_m))
-            tick(0.9)
-            write_vector(path, driver_of(path), [replace(
-                plan_layer(plan, record.boundary_wkb),
-                made=made(self.ID, plan.settings, record.sha256))])
+                                                    buffer_ph.grid.cell_m),
+                tick=ticker(feedback, 0.7, 0.9))
+            said = made(self.ID, plan.settings, record.sha256)
             headline = for_the_whole(lime_headline(plan),
                                      mapped(ph.account) or mapped(buffer_ph.account))
-            if account_path:
-                write_json(account_path, plan_account(plan, title=tr("Lime plan"),
-                                                      headline=headline, names=setting_titles()))
+            layer = plan_layer(plan, record.boundary_wkb, tick=ticker(feedback, 0.9, 1.0))
+            with all_beside([path, account_path]) as (aside, account_aside):
+                write_vector(aside, driver_of(path), [replace(layer, made=said)])
+                if account_path:
+                    write_json(account_aside, {**plan_account(
+                        plan, title=tr("Lime plan"), headline=headline,
+                        names=setting_titles()), "made": said})
         except Stopped:
             return {}
         except InputProblem as problem:

@@ -21,6 +21,7 @@ from ..core.deliver.summary import mapped
 from ..core.interpolate.draws_of_surface import draws_of_surface
 from ..core.problems import InputProblem, Stopped
 from ..core.zone.workable import radius_of_width
+from ..layers.beside import all_beside
 from ..layers.field_surface import surface_of_field
 from ..layers.json_files import write_json
 from ..layers.vectors import write_vector
@@ -76,30 +77,30 @@ class SidedressPlan(SpadeworkAlgorithm):
         path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         chosen = self.parameterAsEnum(parameters, self.RULE, context)
-        tick = ticker(feedback)
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
             rule, site, spread = sidedress_settings(
                 record, list(nitrate_rules())[chosen - 1] if chosen else None)
-            nitrate = surface_of_field(nitrate_file, record.boundary_wkb)
+            nitrate = surface_of_field(nitrate_file, record.boundary_wkb,
+                                       tick=ticker(feedback, 0.0, 0.2))
             require_readings(nitrate)
-            tick(0.2)
             cells, draws = draws_of_surface(nitrate, draws=DRAWS,
-                                            tick=lambda part: tick(0.2 + 0.6 * part))
-            tick(0.8)
+                                            tick=ticker(feedback, 0.2, 0.7))
             plan = sidedress_plan(
                 nitrate, draws, cells, rule, site, spread, area_unit=record.units.area,
                 smallest_area_m2=smallest_zone_m2(record),
-                smooth_radius_cells=radius_of_width(machine_width_m(record), nitrate.grid.cell_m))
-            tick(0.9)
-            write_vector(path, driver_of(path), [replace(
-                plan_layer(plan, record.boundary_wkb),
-                made=made(self.ID, plan.settings, record.sha256))])
+                smooth_radius_cells=radius_of_width(machine_width_m(record), nitrate.grid.cell_m),
+                tick=ticker(feedback, 0.7, 0.9))
+            said = made(self.ID, plan.settings, record.sha256)
             headline = for_the_whole(sidedress_headline(plan), mapped(nitrate.account))
-            if account_path:
-                write_json(account_path, plan_account(plan, title=tr("Sidedress plan"),
-                                                      headline=headline, names=setting_titles()))
+            layer = plan_layer(plan, record.boundary_wkb, tick=ticker(feedback, 0.9, 1.0))
+            with all_beside([path, account_path]) as (aside, account_aside):
+                write_vector(aside, driver_of(path), [replace(layer, made=said)])
+                if account_path:
+                    write_json(account_aside, {**plan_account(
+                        plan, title=tr("Sidedress plan"), headline=headline,
+                        names=setting_titles()), "made": said})
         except Stopped:
             return {}
         except InputProblem as problem:

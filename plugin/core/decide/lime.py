@@ -14,7 +14,7 @@ TEST = SoilTest("buffer pH", "", np.arange(400, 801) / 100, 0.1)
 
 def lime_plan(ph, buffer_ph, draws, drawn_cells, method, spread, *, target_ph, depth_m,
               depth_unit, effective_percent, area_unit, smallest_area_m2, smooth_radius_cells,
-              outside=REFUSE):
+              outside=REFUSE, tick=None):
     """Return the lime to spread in each zone.
 
     The need of each cell comes from its pH and buffer pH; the draws are of the buffer pH, which
@@ -29,7 +29,7 @@ def lime_plan(ph, buffer_ph, draws, drawn_cells, method, spread, *, target_ph, d
         target_ph, depth_m, outside   as for `lime_needed`
         depth_unit         in which the depth is told
         effective_percent  of the lime as it is bought
-        area_unit, smallest_area_m2, smooth_radius_cells   as for `rate_plan`
+        area_unit, smallest_area_m2, smooth_radius_cells, tick   as for `rate_plan`
     Returns  Plan
     Raises   InputProblem: surfaces in another unit, on different grids or with gaps, no quality,
              or as `lime_needed`
@@ -64,7 +64,7 @@ def lime_plan(ph, buffer_ph, draws, drawn_cells, method, spread, *, target_ph, d
                   "lime_quality": (effective_percent, "% effective")},
         sources=(f"{method.title} ({method.year}). {method.source}. Region: {method.region}. "
                  f"Figures {method.status_in_words}.",),
-        cautions=_cautions(method, ph.inside, beyond))
+        cautions=_cautions(method, ph.inside, beyond), tick=tick)
 
 
 def _cautions(method, inside, beyond):

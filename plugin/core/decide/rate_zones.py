@@ -84,7 +84,8 @@ def to_step(rates, settings):
 
 
 def rate_plan(name, surface, needed, draws, drawn_cells, spread, *, test, need_of_zones, area_unit,
-              smallest_area_m2, smooth_radius_cells, figures, settings, sources, cautions):
+              smallest_area_m2, smooth_radius_cells, figures, settings, sources, cautions,
+              tick=None):
     """Return zones that each get one rate of a product.
 
     Cells are classed by their needed rate to the step, smoothed, patches below the smallest area
@@ -111,27 +112,19 @@ def rate_plan(name, surface, needed, draws, drawn_cells, spread, *, test, need_o
         settings       of the Plan; those of the spread, the smallest zone and the smoothing are
                        added
         sources, cautions   of the Plan
+        tick           called with the fraction done; may raise Stopped
     Returns  Plan
     """
-    inside, field = surface.inside, surface.inside > 0
-    needed = np.where(field, needed, 0.0)
-    classes = np.full(surface.grid.shape, OUTSIDE)
-    _, classes[field] = np.unique(to_step(needed[field], spread), return_inverse=True)
-    cell_m = surface.grid.cell_m
-    classes = workable_classes(classes, inside, cell_m=cell_m, shape=WorkableShape(
-        machine_width_m=2 * smooth_radius_cells * cell_m, smallest_area_m2=smallest_area_m2))
-    numbers, count = patches(classes)
-    rates = to_step(zone_means(numbers, inside, needed, count), spread)
-    _, by_rate = np.unique(rates, return_inverse=True)
-    numbers, count = patches(np.where(field, by_rate[numbers], OUTSIDE))  # equal neighbours join
-    zone_map = zone_map_of(name, surface.unit, surface.grid, inside, numbers, surface.estimate,
-                           [""] * count)
-    rates = to_step(zone_means(zone_map.labels, inside, needed, count), spread)
+    tick = tick or (lambda fraction: None)
+    zone_map = _zones(name, surface, needed, spread, smallest_area_m2, smooth_radius_cells,
+                      lambda part: tick(0.9 * part))
+    rates = _rates(zone_map.labels, surface.inside, needed, len(zone_map.zones), spread)
     drawn = need_of_zones(zone_map, drawn_zone_means(zone_map, draws, drawn_cells))
     zones = _plan_zones(zone_map, rates, drawn, spread, area_unit, [
         {**means, **moved} for means, moved in zip(
             _means(zone_map, figures),
             _sensitivity(zone_map, rates, need_of_zones, spread, test))])
+    tick(1.0)
     gain = sum(zone.gain for zone in zones)
     return Plan(
         name=name, rate_unit=spread.rate_unit, area_unit=area_unit, currency=spread.currency,
@@ -140,6 +133,29 @@ def rate_plan(name, surface, needed, draws, drawn_cells, spread, *, test, need_o
                   "smallest_zone": (float(convert(smallest_area_m2, "m2", area_unit)), area_unit),
                   "smoothing_radius": (smooth_radius_cells * surface.grid.cell_m, "m")},
         gain=gain, gain_low=gain, gain_high=gain)
+
+
+def _zones(name, surface, needed, spread, smallest_area_m2, smooth_radius_cells, tick):
+    """Return the ZoneMap of connected zones of one rate each."""
+    inside, field = surface.inside, surface.inside > 0
+    classes = np.full(surface.grid.shape, OUTSIDE)
+    _, classes[field] = np.unique(to_step(needed[field], spread), return_inverse=True)
+    cell_m = surface.grid.cell_m
+    classes = workable_classes(classes, inside, cell_m=cell_m, shape=WorkableShape(
+        machine_width_m=2 * smooth_radius_cells * cell_m, smallest_area_m2=smallest_area_m2),
+        tick=lambda part: tick(0.7 * part))
+    numbers, count = patches(classes, tick=lambda part: tick(0.7 + 0.1 * part))
+    rates = _rates(numbers, inside, needed, count, spread)
+    _, by_rate = np.unique(rates, return_inverse=True)
+    joined = np.where(field, by_rate[numbers], OUTSIDE)  # neighbours of one rate are one zone
+    numbers, count = patches(joined, tick=lambda part: tick(0.8 + 0.1 * part))
+    return zone_map_of(name, surface.unit, surface.grid, inside, numbers, surface.estimate,
+                       [""] * count, tick=lambda part: tick(0.9 + 0.1 * part))
+
+
+def _rates(labels, inside, needed, count, spread):
+    """Return (k,) rates: the mean need of each zone, to the step."""
+    return to_step(zone_means(labels, inside, np.where(inside > 0, needed, 0.0), count), spread)
 
 
 def _plan_zones(zone_map, rates, drawn, spread, area_unit, figures):

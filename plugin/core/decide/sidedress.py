@@ -14,7 +14,7 @@ TEST = SoilTest("nitrate", NITRATE_UNIT, np.arange(0, 601) / 10, 1.0)
 
 
 def sidedress_plan(nitrate, draws, drawn_cells, rule, site, spread, *, area_unit,
-                   smallest_area_m2, smooth_radius_cells):
+                   smallest_area_m2, smooth_radius_cells, tick=None):
     """Return the nitrogen to sidedress in each zone.
 
     A nitrate content below 0, as an estimate or a draw may have it, counts as 0. The nitrogen
@@ -27,7 +27,7 @@ def sidedress_plan(nitrate, draws, drawn_cells, rule, site, spread, *, area_unit
         rule          NitrateRule
         site          NitrogenSite, its rate unit that of the spread
         spread        RateSettings
-        area_unit, smallest_area_m2, smooth_radius_cells   as for `rate_plan`
+        area_unit, smallest_area_m2, smooth_radius_cells, tick   as for `rate_plan`
     Returns  Plan, its rate in the spread's unit of nitrogen (not of product)
     Raises   InputProblem: the surface is in another unit or has gaps, or as `nitrogen_needed`
     """
@@ -46,7 +46,7 @@ def sidedress_plan(nitrate, draws, drawn_cells, rule, site, spread, *, area_unit
                   "bulk_density": (USUAL_BULK_DENSITY, "g/cm3")},
         sources=(f"{rule.title} ({rule.year}). {rule.source}. Region: {rule.region}. "
                  f"Figures {rule.status_in_words}.",),
-        cautions=(f"Rule used: {rule.title}. {rule.note}", *NITROGEN))
+        cautions=(f"Rule used: {rule.title}. {rule.note}", *NITROGEN), tick=tick)
 
 
 def _of_site(site):
