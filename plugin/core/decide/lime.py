@@ -18,7 +18,8 @@ def lime_plan(ph, buffer_ph, draws, drawn_cells, method, spread, *, target_ph, d
     """Return the lime to spread in each zone.
 
     The need of each cell comes from its pH and buffer pH; the draws are of the buffer pH, which
-    sets the rate, with the pH as estimated, which only says whether any is needed.
+    sets the rate, with the pH as estimated, which says whether any is needed and, by the method of
+    the acidity, what share of it.
 
     Parameters
         ph, buffer_ph      Surfaces without unit, on one grid

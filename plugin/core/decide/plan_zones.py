@@ -58,7 +58,8 @@ def _nearest(grid, cells, zone_cells):
 def require_surface(surface, unit):
     """Refuse a surface in another unit, or with a cell inside the field that has no figure."""
     if surface.unit != unit:
-        raise InputProblem(f"{surface.name} is in {surface.unit}; this plan needs {unit}.")
+        raise InputProblem(f"{surface.name} is in {surface.unit or 'no unit'}; this plan needs "
+                           f"{unit or 'a figure without unit'}.")
     field = surface.inside > 0
     usable = np.isfinite(surface.estimate[field]) & (surface.standard_error[field] >= 0)
     if not field.any() or not usable.all():

@@ -118,17 +118,18 @@ def rate_plan(name, surface, needed, draws, drawn_cells, spread, *, test, need_o
     tick = tick or (lambda fraction: None)
     zone_map = _zones(name, surface, needed, spread, smallest_area_m2, smooth_radius_cells,
                       lambda part: tick(0.9 * part))
-    rates = _rates(zone_map.labels, surface.inside, needed, len(zone_map.zones), spread)
+    needs = _needs(zone_map.labels, surface.inside, needed, len(zone_map.zones))
     drawn = need_of_zones(zone_map, drawn_zone_means(zone_map, draws, drawn_cells))
-    zones = _plan_zones(zone_map, rates, drawn, spread, area_unit, [
+    zones = _plan_zones(zone_map, needs, drawn, spread, area_unit, [
         {**means, **moved} for means, moved in zip(
             _means(zone_map, figures),
-            _sensitivity(zone_map, rates, need_of_zones, spread, test))])
+            _sensitivity(zone_map, to_step(needs, spread), need_of_zones, spread, test))])
     tick(1.0)
     gain = sum(zone.gain for zone in zones)
     return Plan(
         name=name, rate_unit=spread.rate_unit, area_unit=area_unit, currency=spread.currency,
-        zone_map=zone_map, zones=zones, sources=sources, cautions=cautions,
+        zone_map=zone_map, zones=zones, sources=sources,
+        cautions=(*_held(needs, spread), *cautions),
         settings={**settings, **_settings(spread),
                   "smallest_zone": (float(convert(smallest_area_m2, "m2", area_unit)), area_unit),
                   "smoothing_radius": (smooth_radius_cells * surface.grid.cell_m, "m")},
@@ -145,7 +146,7 @@ def _zones(name, surface, needed, spread, smallest_area_m2, smooth_radius_cells,
         machine_width_m=2 * smooth_radius_cells * cell_m, smallest_area_m2=smallest_area_m2),
         tick=lambda part: tick(0.7 * part))
     numbers, count = patches(classes, tick=lambda part: tick(0.7 + 0.1 * part))
-    rates = _rates(numbers, inside, needed, count, spread)
+    rates = to_step(_needs(numbers, inside, needed, count), spread)
     _, by_rate = np.unique(rates, return_inverse=True)
     joined = np.where(field, by_rate[numbers], OUTSIDE)  # neighbours of one rate are one zone
     numbers, count = patches(joined, tick=lambda part: tick(0.8 + 0.1 * part))
@@ -153,12 +154,23 @@ def _zones(name, surface, needed, spread, smallest_area_m2, smooth_radius_cells,
                        [""] * count, tick=lambda part: tick(0.9 + 0.1 * part))
 
 
-def _rates(labels, inside, needed, count, spread):
-    """Return (k,) rates: the mean need of each zone, to the step."""
-    return to_step(zone_means(labels, inside, np.where(inside > 0, needed, 0.0), count), spread)
+def _needs(labels, inside, needed, count):
+    """Return (k,) mean needs of the zones."""
+    return zone_means(labels, inside, np.where(inside > 0, needed, 0.0), count)
 
 
-def _plan_zones(zone_map, rates, drawn, spread, area_unit, figures):
+def _held(needs, spread):
+    """Return what is to be said of zones that need more than the greatest rate, if there are."""
+    short = np.count_nonzero(needs >= spread.last + spread.step / 2)
+    if not short:
+        return ()
+    return (f"In {short} of {len(needs)} zones the need is above the greatest {spread.product} "
+            "rate entered; no more than that is planned there. The need of each zone stands beside "
+            "its rate.",)
+
+
+def _plan_zones(zone_map, needs, drawn, spread, area_unit, figures):
+    rates = to_step(needs, spread)
     low, high = np.quantile(drawn, INTERVAL, axis=0)
     chance = (drawn >= spread.first / 2).mean(axis=0)
     mass = spread.rate_unit.split("/")[0]
@@ -171,6 +183,7 @@ def _plan_zones(zone_map, rates, drawn, spread, area_unit, figures):
             gain_per_area=saved, gain=saved * area, gain_low=saved * area,
             gain_high=saved * area, chance=float(chance[number]),
             figures={
+                "need": (float(needs[number]), spread.rate_unit),
                 "need, low": (float(low[number]), spread.rate_unit),
                 "need, high": (float(high[number]), spread.rate_unit),
                 "amount": (rate * area, mass),

@@ -83,7 +83,7 @@ def test_method_depth_and_quality_are_told():
 def test_surfaces_that_do_not_belong_together_are_refused():
     with pytest.raises(InputProblem, match="not on the same grid"):
         plan_of([[5.5, 5.5]], [[6.4]])
-    with pytest.raises(InputProblem, match="pH is in ppm"):
+    with pytest.raises(InputProblem, match="pH is in ppm; this plan needs a figure without unit"):
         plan_of(None, [[6.4]], ph_surface=surface_of("pH", [[5.5]], "ppm"))
 
 

@@ -128,6 +128,15 @@ def test_settings_that_make_no_sense_are_named(changed, said):
         RateSettings("nitrogen", "lb/ac", "USD", **{"step": 20, "greatest": 150, **changed})
 
 
+def test_zones_that_need_more_than_the_greatest_rate_are_told():
+    # 1 ppm: 192 lb, held to 140; 17 ppm: 64
+    plan = plan_of([[17.0, 17.0, 1.0]])
+    assert plan.cautions[0].startswith("In 1 of 2 zones the need is above the greatest nitrogen")
+    assert {zone.rate: zone.figures["need"][0] for zone in plan.zones} == pytest.approx(
+        {60.0: 64.0, 140.0: 192.0})
+    assert not any("greatest" in caution for caution in plan_of([[17.0, 17.0]]).cautions)
+
+
 def test_a_rate_below_the_least_is_the_least_or_none_whichever_is_nearer():
     spread = RateSettings("nitrogen", "lb/ac", "USD", step=20, greatest=150, least=50)
     # 50 is no multiple of 20: the first that can be set is 60
