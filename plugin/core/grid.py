@@ -86,4 +86,5 @@ def _cell_that_fits(corners):
     west, south, east, north = corners
     width, height, most = east - west, north - south, MOST_CELLS - 4
     half = (width + height) / most
-    return ceil((half + np.sqrt(half**2 + width / most * height)) * 10) / 10
+    both = np.sqrt(width / most) * np.sqrt(height)  # apart: their product may overflow
+    return ceil((half + np.hypot(half, both)) * 10) / 10
