@@ -225,6 +225,23 @@ def test_what_was_seen_and_sampled_is_near_the_truth(summary):
     assert soil["ph"]["methods"] == "laboratory 5, meter 10"
 
 
+def test_the_readings_point_to_what_is_true_of_the_field_and_to_nothing_else(results, summary):
+    causes = {one["cause"]: one for one in summary["findings"]["causes"]}
+    unit = causes["row_unit"]
+    # Row unit 6 lacks 35 % of its plants; the low part is crusted, one patch that is worth few
+    # independent stops. Pan, pH and nitrate leave the stand as it is; what the headland takes,
+    # 6 %, is too little to show at 8 stops.
+    assert unit["verdict"] == "consistent"
+    assert unit["for"][0].startswith(f"Row unit {truth.WEAK_ROW_UNIT} stands ")
+    assert sum("Row unit" in said for said in unit["for"]) == 1
+    assert causes["crust_or_wet"]["verdict"] in ("consistent", "hint")
+    assert {name for name, one in causes.items() if one["verdict"] in ("consistent", "hint")} == {
+        "row_unit", "crust_or_wet"}
+    text = subprocess.run(["pdftotext", "-layout", str(results / "report.pdf"), "-"],
+                          capture_output=True, text=True, check=True).stdout
+    assert summary["findings"]["headline"] in " ".join(text.split())
+
+
 def test_the_record_is_left_as_it_was(call):
     record = open_record(call / "sample_field.gpkg")
     summary = json.loads((call / "results" / "summary.json").read_text(encoding="utf-8"))

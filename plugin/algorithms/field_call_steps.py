@@ -270,6 +270,15 @@ def _soil_surface(work, name, points):
         work.lacks(f"{column.title} map", problem)
 
 
+def _findings(work):
+    account = work.scratch("findings.json")
+    result = work.run("findings", RECORD=work.record.path, UNITS_CHECKED=work.units_checked,
+                      FINDINGS=work.scratch("findings.gpkg"), ACCOUNT=account)
+    found = read_json(account)
+    if result["NOT_LOOKED_AT"] < len(found["causes"]):
+        work.found["findings"] = found
+
+
 def _replant(work):
     if "stand" not in work.found:
         return
@@ -342,7 +351,8 @@ def _summary(work):
         made("fieldcall", {"CELL": work.cell_m}, record.sha256),
         area=area, stand=found.get("stand"), pan=found.get("pan"), yields=found["yields"],
         seen=found.get("seen"), soil=found["soil"], soil_surfaces=found["soil_surfaces"],
-        doubtful=found.get("doubtful", ()), lacking=work.lacking, **plans))
+        findings=found.get("findings"), doubtful=found.get("doubtful", ()), lacking=work.lacking,
+        **plans))
 
 
 def _field(record, area):
@@ -374,7 +384,7 @@ STEPS = (
     ("Stand at the stops, and its surface", _stand),
     ("Stand zones", _stand_zones), ("Pan at the insertions, and its surfaces", _pan),
     ("Yields of earlier seasons", _yields), ("What was seen", _seen),
-    ("Soil samples", _soil),
+    ("Soil samples", _soil), ("What the readings point to", _findings),
     ("Replant plan", _replant), ("Tillage plan", _tillage),
     ("Sidedress plan", _sidedress), ("Lime plan", _lime), ("Rate files", _rates),
     ("Summary", _summary), ("Grower's report", _report), ("Project", _project))

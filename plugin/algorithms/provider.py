@@ -31,6 +31,7 @@ IDS = (
     "tillageplan",
     "sidedressplan",
     "limeplan",
+    "findings",
     "ratefile",
     "growerreport",
     "fieldcall",
@@ -54,6 +55,7 @@ def algorithm_classes():
     from .check_record import CheckRecord
     from .clean_yield import CleanYield
     from .field_call import FieldCall
+    from .findings import FindingsAlgorithm
     from .grower_report import GrowerReport
     from .import_readings import ImportReadings
     from .lime_plan import LimePlan
@@ -95,6 +97,7 @@ def algorithm_classes():
         TillagePlan,
         SidedressPlan,
         LimePlan,
+        FindingsAlgorithm,
         RateFile,
         GrowerReport,
         FieldCall,

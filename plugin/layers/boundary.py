@@ -82,6 +82,38 @@ def perimeter_m(boundary_wkb):
         return ogr.CreateGeometryFromWkb(boundary_wkb).Boundary().Length()
 
 
+def near_row_ends(boundary_wkb, positions_m, width_m, heading_degrees=None):
+    """Return the mask (n,) of positions from which the row ends within a width, either way.
+
+    Without a heading of the rows: of positions within that width of the boundary's line. Holes
+    end a row as edges do.
+
+    Parameters
+        boundary_wkb     the field, metres
+        positions_m      (n, 2) metres
+        width_m          of the headland
+        heading_degrees  of the rows, clockwise from north
+    """
+    positions = np.asarray(positions_m, float).reshape(-1, 2)
+    ahead = None if heading_degrees is None else width_m * np.array(
+        [np.sin(np.radians(heading_degrees)), np.cos(np.radians(heading_degrees))])
+    mask = np.zeros(len(positions), bool)
+    with strict_ogr():
+        boundary = ogr.CreateGeometryFromWkb(boundary_wkb)
+        line = boundary.Boundary()
+        for number, place in enumerate(positions):
+            if ahead is None:
+                point = ogr.Geometry(ogr.wkbPoint)
+                point.AddPoint_2D(*place.tolist())
+                mask[number] = line.Distance(point) <= width_m
+            else:
+                row = ogr.Geometry(ogr.wkbLineString)
+                for end in (place - ahead, place + ahead):
+                    row.AddPoint_2D(*end.tolist())
+                mask[number] = not boundary.Contains(row)
+    return mask
+
+
 def area_m2(boundary_wkb):
     """Return the area a boundary encloses, m2."""
     with strict_ogr():

@@ -49,6 +49,8 @@ def _findings(summary):
         yield yield_said(crop)
     if summary.get("seen") and seen_said(summary["seen"]):
         yield seen_said(summary["seen"])
+    if summary.get("findings"):
+        yield sentence(summary["findings"].get("headline", ""))
     if not any(summary.get(key) for key in PLANS):
         yield tr("No plan was made; the last section says what was lacking.")
     missing = [section_names()[key] for key in EXPECTED if not summary[key]]

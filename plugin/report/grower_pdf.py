@@ -6,6 +6,7 @@ from pathlib import Path
 from qgis.core import Qgis, QgsLayoutExporter, QgsProject
 
 from ..core.problems import InputProblem
+from .causes_section import draw_causes
 from .findings import draw_findings
 from .look import PAPERS
 from .map_layers import FolderMaps
@@ -81,6 +82,8 @@ def compose(project, summary, maps, *, paper="A4", photos=None, tick=None):
         draw_seen(sheet, summary["seen"], photos)
     if summary.get("soil"):
         draw_soil(sheet, summary["soil"])
+    if summary.get("findings"):
+        draw_causes(sheet, summary["findings"])
     for key in PLANS:
         if summary.get(key):
             draw_plan(sheet, summary, maps, key)

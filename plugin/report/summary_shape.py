@@ -46,7 +46,7 @@ def faults_of(summary):
     faults += [tr("{section} is not what it should be").format(section=key) for key in _SECTIONS
                if not isinstance(summary.get(key), (dict, type(None)))]
     faults += [tr("{section} is not what it should be").format(section=key)
-               for key in ("seen", "sidedress", "lime")  # older summaries have none
+               for key in ("seen", "findings", "sidedress", "lime")  # older summaries have none
                if not isinstance(summary.get(key), (dict, type(None)))]
     if not isinstance(summary.get("soil", []), list):
         faults.append(tr("{section} is not what it should be").format(section="soil"))

@@ -12,7 +12,7 @@ GROUPS = {
     "cleanyield": "observe", "rowunittest": "observe", "soilatprobes": "observe",
     "scouting": "observe", "surface": "interpolate", "chancemap": "interpolate",
     "zonesbylimits": "zone", "zonesbylikeness": "zone",
-    "replantplan": "decide", "tillageplan": "decide",
+    "replantplan": "decide", "tillageplan": "decide", "findings": "decide",
     "ratefile": "handover", "growerreport": "handover", "fieldcall": "handover",
     "nextstops": "interpolate", "importreadings": "record", "sidedressplan": "decide",
     "limeplan": "decide"}
@@ -48,6 +48,7 @@ PARAMETERS = {
     "sidedressplan": "RECORD NITRATE RULE PLAN ACCOUNT",
     "limeplan": "RECORD PH BUFFER_PH METHOD OUTSIDE QUALITY PASSING_20 PASSING_60 PASSING_100 "
                 "CARBONATE_EQUIVALENT EFFECTIVE_POUNDS PLAN ACCOUNT",
+    "findings": "RECORD HEADLAND_WIDTH UNITS_CHECKED FINDINGS ACCOUNT",
     "growerreport": "SUMMARY FOLDER RECORD PAGE PDF",
     "fieldcall": "RECORD OUTPUT_FOLDER PAGE CELL REPLACE UNITS_CHECKED",
     "nextstops": "SURFACE DECISION LIMIT LOSS AREA_UNIT RECORD TABLE OWN_TABLE OUTER_DATES COUNT "

@@ -8,7 +8,13 @@ from shapely.affinity import rotate, translate
 
 from plugin.core.grid import Grid
 from plugin.core.problems import InputProblem
-from plugin.layers.boundary import area_m2, grid_over, inside_mask, inside_shares
+from plugin.layers.boundary import (
+    area_m2,
+    grid_over,
+    inside_mask,
+    inside_shares,
+    near_row_ends,
+)
 
 # Rounding only: coordinates of 4.4 million metres are kept to 1e-9 m, in areas of hectares.
 RELATIVE = 1e-9
@@ -117,3 +123,28 @@ def test_a_position_a_hair_beyond_the_line_counts_as_inside_and_one_further_off_
     # Stops are often digitised by snapping to the boundary; 0.5 mm is rounding, 2 mm is not.
     places = [(WEST + 10 + beyond, SOUTH + 5) for beyond in (0.0005, 0.002)]
     assert inside_mask(wkb_of(shapely.box(0, 0, 10, 10)), places).tolist() == [True, False]
+
+
+def test_rows_end_along_their_heading_at_edges_and_holes_alike():
+    # 100 m by 100 m with a hole from 30 to 62 across and 30 to 60 along; rows run north.
+    field = wkb_of(shapely.Polygon([(0, 0), (100, 0), (100, 100), (0, 100)],
+                                   [[(30, 30), (62, 30), (62, 60), (30, 60)]]))
+    places = np.array([(5, 50), (5, 12), (80, 89), (80, 50), (45, 20), (20, 20)], float)
+    places += (WEST, SOUTH)
+    assert near_row_ends(field, places, 15.0, 0.0).tolist() == [
+        False, True, True, False, True, False]
+    assert near_row_ends(field, places, 15.0, 180.0).tolist() == [
+        False, True, True, False, True, False]
+    assert near_row_ends(field, places, 15.0, 90.0).tolist() == [
+        True, True, False, False, False, False]
+    # 45 degrees: 15 m are 10.6 m up and across; the last one meets the corner of the hole.
+    assert near_row_ends(field, places, 15.0, 45.0).tolist() == [
+        True, True, False, False, True, True]
+    # Without a heading by distance alone.
+    assert near_row_ends(field, places, 15.0).tolist() == [True, True, True, False, True, True]
+
+
+def test_no_place_is_near_no_row_end_and_one_outside_is_beyond_it():
+    field = wkb_of(shapely.box(0, 0, 100, 100))
+    assert near_row_ends(field, np.zeros((0, 2)), 10.0, 0.0).tolist() == []
+    assert near_row_ends(field, [(WEST - 5, SOUTH + 50)], 10.0, 0.0).tolist() == [True]

@@ -7,7 +7,7 @@ import numpy as np
 from ..decide.data_table import read_data_table
 from ..observe.clustered import mean_over_stops, share_over_stops
 from ..observe.growth_stage import TABLE, TABLES, stage_in_words
-from ..units import convert
+from ..observe.seed_advice import advised_depths
 from .figures import figure, interval, share
 
 ROOTS = ("0, sound", "1, slight", "2, clear", "3, severe")
@@ -119,29 +119,17 @@ def _depths(seen, known):
                 max(found.low, 0.0), found.high, unit),
             "variation": None if found.deviation is None or not found.mean else
             figure(round(100 * found.deviation / found.mean), "%")}
-    advice = _advice(seen.crop, unit)
-    if advice:
+    advice = advised_depths(seen.crop, unit)
+    if advice is not None:
         depths = seen.seed_depths[known]
-        made["advised"] = _depths_between(advice["advised_low_in"], advice["advised_high_in"], unit)
-        for key, limit, beyond in (("too_shallow", advice["too_shallow_in"], np.less),
-                                   ("too_deep", advice["too_deep_in"], np.greater)):
+        made["advised"] = _depths_between(advice.low, advice.high, unit)
+        for key, limit, beyond in (("too_shallow", advice.too_shallow, np.less),
+                                   ("too_deep", advice.too_deep, np.greater)):
             if limit is not None:
                 made[key] = {"limit": _depth(limit, unit),
                              "seeds": figure(np.count_nonzero(beyond(depths, limit)))}
-        made["advice_source"] = advice["source"]
+        made["advice_source"] = advice.source
     return made
-
-
-def _advice(crop, unit):
-    """The crop's row of the table of seed depths in the unit, or {}."""
-    table = read_data_table("seed_depth", TABLES)
-    for row in table.rows:
-        if row[0] == crop:
-            made = {name: float(convert(float(text), "in", unit)) if text else None
-                    for name, text in zip(table.columns[1:], row[1:])}
-            status = table.head["status_in_words"]
-            return {**made, "source": f"{table.head['source']}. {status[:1].upper()}{status[1:]}"}
-    return {}
 
 
 def _subjects(notes):

@@ -12,8 +12,8 @@ TITLES = {"stand_counts": "Stand counts", "row_counts": "Rows counted one by one
 
 
 def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None, soil=(),
-               soil_surfaces=None, replant=None, tillage=None, sidedress=None, lime=None,
-               doubtful=(), lacking=()):
+               soil_surfaces=None, findings=None, replant=None, tillage=None, sidedress=None,
+               lime=None, doubtful=(), lacking=()):
     """Return the summary as plain data, in the shape that the report reads.
 
     Parameters
@@ -26,6 +26,7 @@ def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None
         seen      account of what was seen, or None
         soil      accounts of the soil results
         soil_surfaces   diagnostics of those that were mapped, by their name
+        findings  account of the possible causes, or None
         replant, tillage, sidedress, lime   plan accounts, or None
         doubtful  dicts of title and count: what the checks of the readings flagged
         lacking   sentences: what could not be done, and why
@@ -50,7 +51,7 @@ def summary_of(record, made, *, area, stand=None, pan=None, yields=(), seen=None
         "seen": seen,
         "soil": [one | ({"map": _map(mapped_soil[one["name"]])} if one["name"] in mapped_soil
                         else {}) for one in soil],
-        **plans,
+        "findings": findings, **plans,
         "cautions": _once([plan["cautions"] for plan in plans.values() if plan]
                           + [DEEP_TILLAGE] * (pan is not None)),
         "doubtful": [f"{kind['title']}: {kind['count']}." for kind in doubtful],

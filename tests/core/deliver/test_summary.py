@@ -66,8 +66,8 @@ def figures_in(part):
 def test_the_summary_has_every_section_and_goes_to_json():
     found = summary()
     assert set(found) == {"made", "units", "field", "readings", "stand", "pan", "yields", "seen",
-                          "soil", "replant", "tillage", "sidedress", "lime", "cautions",
-                          "doubtful", "lacking"}
+                          "soil", "findings", "replant", "tillage", "sidedress", "lime",
+                          "cautions", "doubtful", "lacking"}
     assert json.loads(json.dumps(found, allow_nan=False)) == found
     texts = [each["text"] for each in figures_in(found)]
     assert len(texts) > 30

@@ -1,0 +1,1 @@
+"""Findings: for each possible cause of a thin stand, what the record says for and against it."""
