@@ -155,7 +155,7 @@ def test_a_boundary_that_is_none_is_refused(refused, readings, layer, out, rows,
 def test_too_many_cells_are_refused_with_the_cell_that_fits(refused, run, readings, layer, out):
     wide = layer("Polygon", [(SQUARE(WEST, SOUTH, WEST + 4000, SOUTH + 4000),)])
     refused(r"A cell of 1 m makes 16,\d{3},\d{3} cells; at most 10,000,000 are drawn. Choose a "
-            r"cell of 1.4 m or more", "surface", INPUT=readings(), FIELD="value", BOUNDARY=wide,
+            r"cell of 1.3 m or more", "surface", INPUT=readings(), FIELD="value", BOUNDARY=wide,
             CELL=1.0, SURFACE=out / "s.tif")
     assert list(out.iterdir()) == []
 
