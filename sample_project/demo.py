@@ -60,7 +60,7 @@ def run_demo(folder, *, page="A4", cell_m=5.0):
 
 def table_of(plan):
     """Return a plan's zones as lines of a table, figures as the report prints them."""
-    rows = [("zone", "action", "rate", "area", "gain", "90 % interval", "chance")]
+    rows = [("zone", "action", "rate", "area", "gain", "range", "chance")]
     rows += [(zone["zone"], zone["action"], zone["rate"]["text"], zone["area"]["text"],
               zone["gain"]["text"], zone["interval"]["text"], zone["chance"]["text"])
              for zone in plan["zones"]]

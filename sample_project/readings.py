@@ -35,7 +35,9 @@ def field_row():
 
     Prices, costs and moistures are worked-example figures, not today's market; the cost of deep
     ripping is the median of the Iowa Farm Custom Rate Survey 2019 (23.45 USD/ac), and the
-    insurance payment is 8 bu at the 2024 projected price of 4.66 USD/bu.
+    insurance payment is 8 bu at the 2024 projected price of 4.66 USD/bu. The subsoiler's width,
+    speed and efficiency are those of a capacity table of Iowa State PM 696, the price of diesel is
+    the one Iowa State reckoned with in 2023 (3.39 USD/gal); the tractor is invented.
     """
     return {
         "reading_id": reading_id("field", 1), "name": "Sample field (invented data)",
@@ -47,11 +49,16 @@ def field_row():
         "currency": "USD", "replant_date": date(2026, 5, 20), "target_stand": 32_000.0,
         "expected_emergence": 95.0, "seed_unit_cost": 280.0, "seeds_per_unit": 80_000,
         "seed_rebate": 50.0, "termination_cost": 12.0, "replanting_cost": 25.0,
-        "other_replant_cost": 0.0, "insurance_payment": 37.28, "moisture_kept": 20.0,
+        "extra_nitrogen_cost": 0.0, "extra_weed_cost": 0.0, "other_replant_cost": 0.0,
+        "insurance_payment": 37.28, "moisture_kept": 20.0,
         "moisture_replanted": 24.0, "base_moisture": 15.5, "drying_cost": 0.045,
         "unevenness_loss": 5.0, "pan_limit": truth.PAN_LIMIT, "tillage_margin": 1.0,
         "tillage_least": 8.0, "tillage_greatest": 18.0, "tillage_step": 1.0,
-        "tillage_cost": 23.45, "nitrate_rule": "sidedress_iowa_1997", "previous_crop": "soybean",
+        "tillage_cost": 23.45, "tillage_tool": "subsoiler_narrow", "tillage_shanks": 7,
+        "tillage_width": 17.5, "tillage_speed": 5.0, "field_efficiency": 83.0,
+        "soil_texture": "medium", "tractor": "track", "tractor_surface": "tilled",
+        "tractor_power": 300.0, "fuel_price": 3.39,
+        "nitrate_rule": "sidedress_iowa_1997", "previous_crop": "soybean",
         "manure_since_harvest": False, "manure_earlier": False, "wet_spring": False,
         "mixed_cover_crop": False, "usual_nitrogen": 120.0, "nitrogen_least": 30.0,
         "nitrogen_greatest": 150.0, "nitrogen_step": 10.0, "nitrogen_price": 0.55,

@@ -12,13 +12,16 @@ from qgis.core import (
 )
 
 from ..core.decide.enough_readings import require_readings
-from ..core.decide.tillage_depth import LIKELY, tillage_plan
+from ..core.decide.tillage_depth import LIKELY, require_some_pan, tillage_plan
+from ..core.decide.tillage_sensitivity import tillage_sensitivity
 from ..core.deliver.plan_account import (
     area_of,
     for_the_whole,
+    not_told,
     plan_account,
     tillage_headline,
 )
+from ..core.deliver.sensitivity_account import TILLAGE_TITLES, sensitivity_account
 from ..core.deliver.summary import mapped
 from ..core.problems import InputProblem, Stopped
 from ..core.zone.workable import radius_of_width
@@ -31,9 +34,11 @@ from ..record.plan_settings import (
     machine_width_m,
     setting_titles,
     smallest_zone_m2,
+    tillage_rig,
     tillage_settings,
 )
 from ..record.read import open_record
+from ..record.tillage_evidence import tillage_evidence
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
 
@@ -43,8 +48,9 @@ class TillagePlan(SpadeworkAlgorithm):
     ID, NAME, GROUP = "tillageplan", "Tillage plan", "decide"
     HELP = ("Depth is the bottom of the pan plus a margin, rounded up to what the tool can be set "
             "to, within its reach; ground where a pan within reach is not likely enough is left "
-            "alone. Have buried utilities and tile lines located before any deep tillage, and "
-            "check moisture and erosion rules.")
+            "alone. Where the record names tool, tractor and soil, draft, power, fuel and hours "
+            "are told against one uniform depth (ASABE D497). Have buried utilities and tile lines "
+            "located before any deep tillage, and check moisture and erosion rules.")
     RECORD, BOTTOM, CHANCE = "RECORD", "BOTTOM", "CHANCE"
     CHANCE_LIMIT, PLAN, ACCOUNT = "CHANCE_LIMIT", "PLAN", "ACCOUNT"
     SURFACES = (BOTTOM, CHANCE)
@@ -53,7 +59,8 @@ class TillagePlan(SpadeworkAlgorithm):
         """Declare the record, bottom and chance of the pan, the limit and the plan."""
         self.described(QgsProcessingParameterFile(self.RECORD, tr("Field record"),
                                                   extension="gpkg"),
-                       tr("Its field row holds the tool's reach, step, margin and cost."))
+                       tr("Its field row holds the tool's reach, step, margin and cost, and the "
+                          "tractor; its insertions are rated."))
         self.described(QgsProcessingParameterRasterLayer(self.BOTTOM, tr("Bottom of the pan")),
                        tr("Surface of the pan's bottom, in or cm."))
         self.described(QgsProcessingParameterRasterLayer(self.CHANCE, tr("Chance of a pan")),
@@ -78,7 +85,7 @@ class TillagePlan(SpadeworkAlgorithm):
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=())
+                                 only=("compaction_readings", "compaction_profile"))
             settings = tillage_settings(record, chance_limit=self.parameterAsDouble(
                 parameters, self.CHANCE_LIMIT, context))
             bottom, chance = (
@@ -86,20 +93,23 @@ class TillagePlan(SpadeworkAlgorithm):
                                  tick=ticker(feedback, 0.2 * number, 0.2 + 0.2 * number))
                 for number, file in enumerate(files))
             require_readings(chance)
+            require_some_pan(chance)
+            rig, lacking = tillage_rig(record)
             plan = tillage_plan(
                 bottom, chance, settings, area_unit=record.units.area,
                 smallest_area_m2=smallest_zone_m2(record),
                 smooth_radius_cells=radius_of_width(machine_width_m(record), bottom.grid.cell_m),
-                tick=ticker(feedback, 0.4, 0.8))
+                rig=rig, tick=ticker(feedback, 0.4, 0.8))
             said = made(self.ID, plan.settings, record.sha256)
             headline = for_the_whole(tillage_headline(plan), mapped(chance.account))
             layer = plan_layer(plan, record.boundary_wkb, tick=ticker(feedback, 0.8, 1.0))
             with all_beside([path, account_path]) as (aside, account_aside):
                 write_vector(aside, driver_of(path), [replace(layer, made=said)])
                 if account_path:
-                    write_json(account_aside, {**plan_account(
-                        plan, title=tr("Tillage plan"), headline=headline,
-                        names=setting_titles()), "made": said})
+                    turning = tillage_sensitivity(plan, bottom, chance, settings,
+                                                  record.units.area)
+                    write_json(account_aside, {
+                        **_account(plan, headline, record, lacking, turning), "made": said})
         except Stopped:
             return {}
         except InputProblem as problem:
@@ -107,3 +117,11 @@ class TillagePlan(SpadeworkAlgorithm):
         feedback.pushInfo(headline)
         return {self.PLAN: path, self.ACCOUNT: account_path, "TILLED": area_of(plan, "till"),
                 "LEFT": area_of(plan, "leave")}
+
+
+def _account(plan, headline, record, lacking, turning):
+    evidence, names = tillage_evidence(record), setting_titles()
+    return plan_account(
+        plan, title=tr("Tillage plan"), headline=headline, names=names,
+        cautions=(*not_told(lacking), *evidence.cautions), rating=evidence.rating,
+        sensitivity=sensitivity_account(turning, titles=TILLAGE_TITLES, names=names))

@@ -9,8 +9,8 @@ class PlanZone:
     """One zone of a plan; areas and money per area are in the plan's `area_unit`.
 
     label          the zone's label in the plan's zone map
-    action         what to do, one word a machine can sort by, such as keep, replant, till, leave,
-                   apply or none
+    action         what to do, in words a machine can sort by, such as keep, replant, look again,
+                   till, leave, apply or none
     rate           how much, in the plan's unit; 0 where nothing is done
     area           in the plan's area unit
     gain_per_area  expected gain over doing nothing (replant), tilling all (tillage) or the usual
@@ -40,6 +40,8 @@ class Plan:
     sources    published tables used, as they are to be cited
     cautions   sentences the hand-over must carry
     gain, gain_low, gain_high   of the whole field, money, with its 90 % interval
+    figures    further figures of the whole field by name, each (value, unit) or
+               (value, unit, low, high)
     """
     name: str
     rate_unit: str
@@ -53,3 +55,4 @@ class Plan:
     gain: float
     gain_low: float
     gain_high: float
+    figures: dict = field(default_factory=dict)

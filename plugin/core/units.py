@@ -7,7 +7,7 @@ from .problems import InputProblem
 
 # Factors to the SI unit of each quantity. Exact by definition: international yard and pound
 # agreement (1959); NIST SP 811 (2008), appendix B, for the pound-force, the gallon (US liquid) and
-# the ton (short, 2000 lb).
+# the ton (short, 2000 lb), and the horsepower (550 ft lbf/s).
 _LENGTH = {"m": 1.0, "mm": 0.001, "cm": 0.01, "km": 1000.0, "in": 0.0254, "ft": 0.3048,
            "yd": 0.9144}
 _AREA = {"m2": 1.0, "ha": 10_000.0, "ac": 43_560 * 0.3048**2, "ft2": 0.3048**2,
@@ -18,8 +18,10 @@ _MASS = {"kg": 1.0, "g": 0.001, "mg": 1e-6, "t": 1000.0, "lb": 0.45359237,
          "ton": 2000 * 0.45359237}  # the short ton of the United States
 _VOLUME = {"L": 1.0, "mm3": 1e-6, "gal": 3.785411784}
 _TIME = {"s": 1.0, "h": 3600.0}
-_FORCE = {"N": 1.0, "kgf": 9.80665, "lbf": 0.45359237 * 9.80665}
-_QUANTITIES = (_LENGTH, _AREA, _PRESSURE, _MASS, _VOLUME, _TIME, _FORCE)
+_SPEED = {"km/h": 1.0, "mph": 1.609344}
+_FORCE = {"N": 1.0, "kN": 1000.0, "kgf": 9.80665, "lbf": 0.45359237 * 9.80665}
+_POWER = {"kW": 1.0, "hp": 550 * 0.3048 * 0.45359237 * 9.80665 / 1000.0}
+_QUANTITIES = (_LENGTH, _AREA, _PRESSURE, _MASS, _VOLUME, _TIME, _SPEED, _FORCE, _POWER)
 
 # Standard bushel weights, lb: University of Wisconsin Extension, Bushels and test weight
 # (corn, soybean, wheat); sorghum 56 lb from memory.
@@ -120,6 +122,10 @@ class UnitSystem:
     flow: str
     nitrogen_rate: str
     lime_rate: str
+    speed: str
+    force: str
+    power: str
+    fuel: str
 
     def money_per_area(self, currency):
         """Return the unit of a cost per area, such as USD/ac."""
@@ -128,8 +134,10 @@ class UnitSystem:
 
 US = UnitSystem(name="us", depth="in", length="ft", area="ac", pressure="psi",
                 population="plants/ac", seeding="seeds/ac", grain_yield="bu/ac", grain="bu",
-                flow="lb/s", nitrogen_rate="lb/ac", lime_rate="ton/ac")
+                flow="lb/s", nitrogen_rate="lb/ac", lime_rate="ton/ac", speed="mph",
+                force="lbf", power="hp", fuel="gal")
 METRIC = UnitSystem(name="metric", depth="cm", length="m", area="ha", pressure="kPa",
                     population="plants/ha", seeding="seeds/ha", grain_yield="t/ha", grain="t",
-                    flow="kg/s", nitrogen_rate="kg/ha", lime_rate="t/ha")
+                    flow="kg/s", nitrogen_rate="kg/ha", lime_rate="t/ha", speed="km/h",
+                    force="kN", power="kW", fuel="L")
 UNIT_SYSTEMS = {system.name: system for system in (US, METRIC)}

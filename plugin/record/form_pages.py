@@ -52,10 +52,15 @@ PAGES = {
         Group("Replanting", (
             "replant_date", "target_stand", "expected_emergence", "seed_unit_cost",
             "seeds_per_unit", "seed_rebate", "termination_cost", "replanting_cost",
-            "other_replant_cost", "insurance_payment", "moisture_kept", "moisture_replanted",
-            "base_moisture", "drying_cost", "unevenness_loss")),
+            "extra_nitrogen_cost", "extra_weed_cost", "other_replant_cost", "insurance_payment",
+            "moisture_kept", "moisture_replanted", "base_moisture", "drying_cost",
+            "unevenness_loss")),
         Group("Tillage", ("pan_limit", "tillage_margin", "tillage_least", "tillage_greatest",
-                          "tillage_step", "tillage_cost")),
+                          "tillage_step", "tillage_cost"), (
+            Group("Tool and tractor", (
+                "tillage_tool", "tillage_shanks", "tillage_width", "tillage_speed",
+                "field_efficiency", "soil_texture", "tractor", "tractor_surface", "tractor_power",
+                "fuel_price")),)),
         Group("Nitrogen", tuple(column.name for column in NITROGEN)),
         Group("Lime", tuple(column.name for column in LIME)),
         Group("Plan", ("machine_width", "smallest_zone", "note"))),

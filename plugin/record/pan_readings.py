@@ -59,6 +59,7 @@ class PanReadings:
     pans       the Pan of each insertion used
     over_table_limit   of each insertion by gauge that no stone stopped, whether it passes the
                        limit of the rating table within its depth
+    moisture   of each insertion used, the soil's state; None where not entered
     warnings   sentences that name layer, rows and remedy
     left_out   number of insertions not used
     """
@@ -66,6 +67,7 @@ class PanReadings:
     stops: tuple
     pans: tuple
     over_table_limit: tuple
+    moisture: tuple
     warnings: tuple
     left_out: int
 
@@ -128,7 +130,8 @@ def pan_readings(record, *, limit=None, units_checked=False):
     places = (scattered_stops(LAYER, stops, positions)
               + stops_at_one_place(LAYER, stops, positions))
     return PanReadings(limit, _stops(table, used, pans), tuple(pan for pan, _ in pans), over,
-                       tuple(warnings + problems + places), int(np.count_nonzero(~used)))
+                       tuple(table["moisture"][used]), tuple(warnings + problems + places),
+                       int(np.count_nonzero(~used)))
 
 
 def _profiles(record):

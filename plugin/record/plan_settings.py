@@ -1,11 +1,14 @@
 """The settings of plans as a record holds them."""
 from dataclasses import dataclass
 
+from ..core.decide.checks import require_number
+from ..core.decide.draft import Outfit, counts_tools
 from ..core.decide.lime_methods import BUFFER_TITLES, LimeMethod, load_lime_method
 from ..core.decide.nitrate_rules import NitrogenSite, asked_by, load_nitrate_rule
 from ..core.decide.rate_zones import RateSettings
 from ..core.decide.replant_settings import ReplantSettings
 from ..core.decide.tillage_depth import TillageSettings
+from ..core.decide.tillage_energy import Rig
 from ..core.problems import InputProblem
 from ..core.units import convert
 from .schema import layer_spec
@@ -14,13 +17,15 @@ from .schema import layer_spec
 _REPLANT_REQUIRED = ("planting_date", "replant_date", "expected_yield", "crop_price",
                      "target_stand", "expected_emergence", "seed_unit_cost", "termination_cost",
                      "replanting_cost")
-_REPLANT_OPTIONAL = ("seeds_per_unit", "seed_rebate", "other_replant_cost", "insurance_payment",
-                     "moisture_kept", "moisture_replanted", "base_moisture", "drying_cost",
-                     "unevenness_loss")
+_REPLANT_OPTIONAL = ("seeds_per_unit", "seed_rebate", "extra_nitrogen_cost", "extra_weed_cost",
+                     "other_replant_cost", "insurance_payment", "moisture_kept",
+                     "moisture_replanted", "base_moisture", "drying_cost", "unevenness_loss")
 _TILLAGE = {"least": "tillage_least", "greatest": "tillage_greatest", "step": "tillage_step",
             "margin": "tillage_margin", "cost_per_area": "tillage_cost"}
 # What rules ask about the site that a record keeps under another name.
 _COLUMN_OF = {"usual_rate": "usual_nitrogen"}
+_RIG = ("tillage_tool", "tillage_speed", "field_efficiency", "soil_texture", "tractor",
+        "tractor_surface", "tractor_power")
 LEAST_TARGET, GREATEST_TARGET = 0.4, 2.0  # target stand over seeds planted: our own choice
 
 
@@ -151,6 +156,39 @@ def lime_settings(record, method_name=None, *, effective_percent=None):
             product="lime", rate_unit=record.units.lime_rate, currency=record.currency,
             step=values["lime_step"], greatest=values["lime_greatest"],
             least=record.field["lime_least"] or 0.0, price=record.field["lime_price"]))
+
+
+def tillage_rig(record):
+    """Return the Rig of a record, and the titles of what it lacks; the rig is None where any.
+
+    The fuel price may be empty: it is among the titles, but the rig is there without it.
+
+    Raises   InputProblem: a figure makes no sense, such as a speed of 0
+    """
+    field, units = record.field, record.units
+    width = "tillage_width" if field["tillage_width"] is not None else "machine_width"
+    wanted = [*_RIG, width]
+    if field["tillage_tool"] is not None and counts_tools(field["tillage_tool"]):
+        wanted.insert(1, "tillage_shanks")
+    titles = setting_titles()
+    lacking = tuple(titles[name] for name in wanted if field[name] in (None, ""))
+    for name, unit in (("tillage_speed", units.speed), ("field_efficiency", "%"),
+                       ("tractor_power", units.power), (width, units.length)):
+        if field[name] is not None:
+            require_number(f"field, {name}", field[name], unit, above=0)
+    price = field["fuel_price"]
+    if price is not None:
+        require_number("field, fuel_price", price, f"{record.currency}/{units.fuel}", above=0)
+    if lacking:
+        return None, lacking
+    outfit = Outfit(
+        tool=field["tillage_tool"], texture=field["soil_texture"], tools=field["tillage_shanks"],
+        width_m=float(convert(field[width], units.length, "m")),
+        speed_km_h=float(convert(field["tillage_speed"], units.speed, "km/h")),
+        field_efficiency=field["field_efficiency"] / 100, tractor=field["tractor"],
+        surface=field["tractor_surface"],
+        rated_pto_kw=float(convert(field["tractor_power"], units.power, "kW")))
+    return Rig(outfit, units, price), (titles["fuel_price"],) if price is None else ()
 
 
 def smallest_zone_m2(record):

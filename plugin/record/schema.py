@@ -1,6 +1,7 @@
 """The field record as data: its layers, their columns, and the unit of every number."""
 from dataclasses import dataclass
 
+from ..core.decide.draft import SURFACES, TEXTURES, draft_tools, tractors
 from ..core.decide.lime_methods import BUFFER_TITLES, lime_methods
 from ..core.decide.nitrate_rules import PREVIOUS_CROPS, nitrate_rules
 from ..core.problems import InputProblem
@@ -26,6 +27,13 @@ VALUE_TITLES = {
     "short": "short core, 7 in (18 cm)",
     "nitrate": "nitrate core, 12 in (30 cm)",
     **nitrate_rules(), **lime_methods(), **BUFFER_TITLES,
+    **draft_tools(),
+    "fine": "fine (clay)",
+    "medium": "medium (loam)",
+    "coarse": "coarse (sand)",
+    "firm": "firm (not worked)",
+    "tilled": "tilled (worked before)",
+    "soft": "soft (loose or wet)",
 }
 
 
@@ -115,6 +123,9 @@ def unit_of(column, unit_system, currency):
         "lime_rate": unit_system.lime_rate,
         "money_per_nitrogen": f"{currency}/{unit_system.nitrogen_rate.split('/')[0]}",
         "money_per_lime": f"{currency}/{unit_system.lime_rate.split('/')[0]}",
+        "speed": unit_system.speed,
+        "power": unit_system.power,
+        "money_per_fuel": f"{currency}/{unit_system.fuel}",
         "money_per_area": unit_system.money_per_area(currency),
         "money_per_grain": f"{currency}/{unit_system.grain}",
         "money_per_point_of_grain": f"{currency}/point/{unit_system.grain}",
@@ -222,6 +233,28 @@ LIME = (
     _number("lime_step", "lime_rate", "Lime step", "By which steps the rate is set."),
     _number("lime_price", "money_per_lime", "Lime price", "Of the lime as bought, spread."))
 
+# What tool, tractor and soil take to work at a depth; asked for by the draft table.
+_TILLAGE_OUTFIT = (
+    _text("tillage_tool", "Tillage tool", "Kind of tool, as the draft table of ASABE D497 has it.",
+          values=tuple(draft_tools())),
+    _whole("tillage_shanks", "Shanks", "Shanks or points of the tool; a plow or a disk has none.",
+           low=1),
+    _number("tillage_width", "length", "Tillage width",
+            "Working width of the tillage tool; where empty, the machine width."),
+    _number("tillage_speed", "speed", "Tillage speed", "Speed at which the tool is pulled."),
+    _percent("field_efficiency", "Field efficiency",
+             "Share of the time in the field in which the tool works; 70 to 90 for a subsoiler."),
+    _text("soil_texture", "Soil texture", "Texture of the soil that the tool works.",
+          values=TEXTURES),
+    _text("tractor", "Tractor", "How the tractor drives.", values=tractors()),
+    _text("tractor_surface", "Ground under the tractor", "What the tractor drives on.",
+          values=SURFACES),
+    _number("tractor_power", "power", "Tractor power", "Rated power at the take-off (PTO)."),
+    _number("fuel_price", "money_per_fuel", "Fuel price",
+            "Price of diesel. Example only: Iowa State University reckoned with 3.39 USD/gal in "
+            "2023."),
+)
+
 _FIELD = LayerSpec("field", "polygon", "Field", (
     READING_ID,
     _text("name", "Field name", "What the field is called."),
@@ -240,25 +273,36 @@ _FIELD = LayerSpec("field", "polygon", "Field", (
     _whole("planter_rows", "Planter rows", "Rows the planter sows in one pass.", low=1),
     _number("expected_yield", "grain_yield", "Expected yield",
             "Yield of a full stand planted at the best date."),
-    _number("crop_price", "money_per_grain", "Crop price", "What the grain is expected to bring."),
+    _number("crop_price", "money_per_grain", "Crop price",
+            "What the grain is expected to bring. Example only: crop insurance projected 4.66 "
+            "USD/bu of corn and 11.55 USD/bu of soybean for 2024."),
     _text("currency", "Currency", "Three-letter code of the money in this record.",
           default="USD", required=True),
     ColumnSpec("replant_date", "date", "Replant date", "Day a replanting could be done."),
     _number("target_stand", "population", "Target stand", "Plants wanted after a replanting."),
     _percent("expected_emergence", "Expected emergence",
              "Share of the replanted seeds expected to become plants."),
-    _number("seed_unit_cost", "money_per_seed_unit", "Seed cost", "Price of one unit of seed."),
+    _number("seed_unit_cost", "money_per_seed_unit", "Seed cost",
+            "Price of one unit of seed. Example only: seed for corn cost 123 USD/ac, for soybean "
+            "74 USD/ac in Indiana in 2015."),
     _whole("seeds_per_unit", "Seeds per unit", "Seeds in one unit of seed.",
            quantity="seeds_per_unit", default=80000, low=1, high=10_000_000),
     _percent("seed_rebate", "Seed rebate", "Share of the seed's cost given back for a replanting."),
     _number("termination_cost", "money_per_area", "Cost of ending the stand",
-            "Tillage or herbicide that takes out the old stand."),
+            "Tillage or herbicide that takes out the old stand. Example only: 10 USD/ac in Iowa in "
+            "2006."),
     _number("replanting_cost", "money_per_area", "Cost of planting again",
-            "The planter's pass, without the seed."),
+            "The planter's pass, without the seed. Example only: planting corn for hire cost about "
+            "25 USD/ac in Ohio in 2025."),
     _number("other_replant_cost", "money_per_area", "Other costs of replanting",
-            "Everything else a replanting costs."),
+            "Everything else a replanting costs, such as labor or a second starter."),
+    _number("extra_nitrogen_cost", "money_per_area", "Extra nitrogen",
+            "Nitrogen that a replanting makes necessary, with its pass."),
+    _number("extra_weed_cost", "money_per_area", "Extra weed control",
+            "Weed control that a replanting makes necessary, with its pass."),
     _number("insurance_payment", "money_per_area", "Insurance payment",
-            "What the insurance pays towards a replanting."),
+            "What the insurance pays towards a replanting. Example only: 18.45 USD/ac of "
+            "soybean in Iowa in 1998, 3 bu at 6.15 USD/bu."),
     _percent("moisture_kept", "Moisture if kept", "Grain moisture at harvest of the stand kept."),
     _percent("moisture_replanted", "Moisture if replanted",
              "Grain moisture at harvest of a stand planted again."),
@@ -275,7 +319,10 @@ _FIELD = LayerSpec("field", "polygon", "Field", (
     _number("tillage_least", "depth", "Least tillage depth", "Shallowest depth the tool is run."),
     _number("tillage_greatest", "depth", "Greatest tillage depth", "Deepest the tool reaches."),
     _number("tillage_step", "depth", "Tillage step", "By which steps the tool's depth is set."),
-    _number("tillage_cost", "money_per_area", "Tillage cost", "What the deep tillage costs."),
+    _number("tillage_cost", "money_per_area", "Tillage cost",
+            "What the pass of deep tillage costs, fuel included. Example only: a deep ripper cost "
+            "23.45 USD/ac for hire in Iowa in 2019 (median)."),
+    *_TILLAGE_OUTFIT,
     *NITROGEN,
     *LIME,
     _number("machine_width", "length", "Machine width",

@@ -1,4 +1,6 @@
-"""The pages of a plan: headline, map, zones, totals, settings, sources and cautions."""
+"""The pages of a plan: headline, map, zones, totals, what turns it, settings and cautions."""
+from itertools import zip_longest
+
 from . import look
 from .layers_of_folder import DECIDED_BY
 from .phrases import (
@@ -42,6 +44,11 @@ def draw_plan(sheet, summary, maps, key):
     pieces = [
         lambda on: _zones(on, plan, key), lambda on: _more_about_zones(on, plan["zones"]),
         lambda on: draw_pairs(on, plan_totals(plan, key), heading=tr("Totals")),
+        lambda on: draw_pairs(on, labelled_figures(plan.get("figures") or {}),
+                              heading=_figures_heading(key)),
+        lambda on: _rating(on, plan.get("rating")),
+        lambda on: _break_even(on, plan.get("break_even_curve")),
+        lambda on: _sensitivity(on, plan.get("sensitivity")),
         lambda on: _settings(on, plan.get("settings") or []),
         lambda on: draw_listed(on, tr("Sources"), plan.get("sources") or [], look.NOTE),
         lambda on: draw_listed(on, tr("Before you act"), plan.get("cautions") or [])]
@@ -103,7 +110,8 @@ def plan_totals(plan, key):
 def _plan_words(key):
     """Return what a plan's columns are called: rate, money per area, money, interval, chance."""
     if key == "tillage":
-        return (tr("Depth"), tr("Saving per area"), tr("Saving"), tr("Saving, nine times in ten"),
+        return (tr("Depth"), tr("Saving per area"), tr("Saving"),
+                tr("Saving, range of the draft"),
                 tr("Chance of a hard layer"))
     if key in _SOIL_OF:
         return (tr("Rate"), tr("Saving per area"), tr("Saving"), tr("Saving, nine times in ten"),
@@ -143,6 +151,43 @@ def _more_about_zones(sheet, zones):
                                                   for name in some)] for zone in zones],
                    right=tuple(range(1, len(some) + 1)),
                    heading="" if first else tr("More about each zone"))
+
+
+def _figures_heading(key):
+    if key == "tillage":
+        return tr("Fuel and time against one depth")
+    return tr("With the ground to look at again")
+
+
+def _rating(sheet, rating):
+    """Print the compaction rating with its source, where the plan has one."""
+    draw_listed(sheet, tr("Rating of the field"), [rating["text"]] if rating else [])
+
+
+def _break_even(sheet, curve):
+    """Print the break-even stand by replant date and by crop price, beside each other."""
+    if not curve:
+        return
+    columns = [[[text_of(one[of]), text_of(one["stand"])] for one in curve[f"by_{of}"]]
+               for of in ("date", "price")]
+    rows = [[*date, "", *price] for date, price in zip_longest(*columns, fillvalue=["", ""])]
+    draw_table(sheet, [tr("Replant date"), tr("Break-even stand"), "", tr("Crop price"),
+                       tr("Break-even stand")], rows, right=(1, 3, 4),
+               heading=tr("Stand below which replanting gains"))
+
+
+def _sensitivity(sheet, found):
+    """Print at which value of each setting alone the decision turns."""
+    if not found:
+        return
+    rows = [row for row in found["rows"] if row["name"] not in found["steady"]]
+    draw_table(sheet, [tr("Setting, alone"), tr("Now"), *map(tr, found["titles"])],
+               [[text_of(row["name"]), *(text_of(row[part]) for part in ("now", "worked",
+                                                                         "spared"))]
+                for row in rows], right=(1,), heading=tr("What would turn the decision"))
+    if found["steady"]:
+        sheet.paragraph(tr("No value that was tried turns it: {names}. The bounds are in "
+                           "summary.json.").format(names=", ".join(found["steady"])), look.NOTE)
 
 
 def _settings(sheet, settings):

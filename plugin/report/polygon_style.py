@@ -26,6 +26,7 @@ _MM = QgsUnitTypes.RenderUnit.RenderMillimeters
 _EDGE = {"outline_color": "#1c2830", "outline_width": "0.35"}
 IDLE = ("keep", "leave", "none")  # actions that change nothing
 BEYOND = "cannot reach"
+DOUBTFUL = "look again"
 # angle and spacing (mm) of the hatch of the first, second ... class of work
 _HATCHES = ((45.0, 3.2), (135.0, 2.6), (0.0, 2.2), (90.0, 1.9), (45.0, 1.5), (135.0, 1.2))
 
@@ -89,13 +90,14 @@ def paint(layer, symbol):
 def plan_symbols(works):
     """Return a fill for each (action, rate) of a plan, in the order given.
 
-    What changes nothing is light with dots, what cannot be done is crossed; the rest get a
-    sequence from light to dark with a hatch of their own.
+    What changes nothing is light with dots, what cannot be done is crossed, what is to be looked
+    at again is white with wide lines; the rest get a sequence from light to dark with a hatch of
+    their own.
 
     Parameters
         works  (action, rate) pairs, sorted by rate
     """
-    busy = [work for work in works if work[0] not in (*IDLE, BEYOND)]
+    busy = [work for work in works if work[0] not in (*IDLE, BEYOND, DOUBTFUL)]
     paints = colours("Blues", len(busy) + 2)[1:-1] if len(busy) > 1 else [QColor("#6baed6")]
     made = {}
     for number, work in enumerate(busy):
@@ -104,6 +106,8 @@ def plan_symbols(works):
     for work in works:
         if work[0] == BEYOND:
             made[work] = _fill("#d9d9d9", _hatch(45.0, 2.0), _hatch(135.0, 2.0))
+        elif work[0] == DOUBTFUL:
+            made[work] = _fill("#ffffff", _hatch(135.0, 3.6, width="0.5"))
         elif work[0] in IDLE:
             made[work] = _fill("#f7f5ec", _dots(2.6, "#8a8678"))
     return made

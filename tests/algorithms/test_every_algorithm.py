@@ -40,7 +40,8 @@ PARAMETERS = {
     "zonesbylikeness": "LAYERS GRID BOUNDARY COUNT MOST GATHERING FUZZIFIER SMOOTHING STARTS SEED "
                        "MACHINE_WIDTH HEADING SMALLEST_AREA SMALLEST_WIDTH SMALLEST_LENGTH "
                        "HEADLAND DEVIATION ZONES INDICES ACCOUNT MEMBERSHIPS CONFUSION",
-    "replantplan": "RECORD STAND TABLE OWN_TABLE OUTER_DATES PLAN ACCOUNT",
+    "replantplan": "RECORD STAND TABLE OWN_TABLE OUTER_DATES CHANCE_KEEP CHANCE_REPLANT PLAN "
+                   "ACCOUNT CELL_GAIN",
     "tillageplan": "RECORD BOTTOM CHANCE CHANCE_LIMIT PLAN ACCOUNT",
     "ratefile": "PLAN FORMAT FILE RATE_FIELD RATE_UNIT CONTROLLER_UNIT CONTENT DENSITY LEAST "
                 "GREATEST VERSION "
@@ -55,8 +56,9 @@ PARAMETERS = {
                  "ERROR COST DISTANCE BOUNDARY STOPS GPX",
     "importreadings": "RECORD SOURCE KIND SHEET MAPPING SOURCE_CRS PHOTOS AXES ANGLES DECIMAL "
                       "DATE_ORDER UTC_OFFSET HEADER_ROW SAVE_AS ASIDE"}
-UNIT = re.compile(r"\b(in|cm|metres?|ft|psi|kPa|ac|acre|ha|hectares?|unit|0 to 1|Year|readings|%|"
-                  r"percent|degrees?|USD|seeds?|harvest|planter|\d{4})\b", re.IGNORECASE)
+UNIT = re.compile(r"\b(in|cm|metres?|ft|psi|kPa|ac|acre|ha|hectares?|mph|hp|gal|unit|0 to 1|"
+                  r"shanks?|Year|readings|%|percent|"
+                  r"degrees?|USD|seeds?|harvest|planter|\d{4})\b", re.IGNORECASE)
 
 
 @pytest.fixture(scope="module")

@@ -7,6 +7,7 @@ import shapely
 from osgeo import gdal, ogr
 from shapely.affinity import translate
 
+from plugin.layers.json_files import DOMAIN
 from tests.algorithms.small_calls import (
     AREA_M2,
     FACTORS,
@@ -364,3 +365,178 @@ def test_soybean_is_judged_by_the_table_of_its_row_width(run, refused, record, t
     account = json.loads((out / "p.json").read_text())
     assert "dates beyond count as these" in account["cautions"][0]
     assert "rows of 30 in" in account["sources"][0] and "second-hand" in account["sources"][0]
+
+
+def account_of(path):
+    return json.loads(path.read_text())
+
+
+def test_where_it_is_in_doubt_the_ground_is_looked_at_again_and_limits_can_switch_that_off(
+        run, record, tmp_path, out):
+    # The break-even is at 3.05 plants per m2: worth 73.7 % (90.8 % replanted less 17.1 % of cost).
+    stand = stand_in(tmp_path, "us", east=3.05)
+    given = dict(RECORD=record(), STAND=stand, PLAN=out / "p.gpkg", ACCOUNT=out / "p.json")
+    found = run("replantplan", CHANCE_KEEP=0.0, CHANCE_REPLANT=1.0, **given)
+    again = [row for row, _ in rows_in(out / "p.gpkg") if row["action"] == "look again"]
+    assert found["DOUBTFUL"] == pytest.approx(sum(row["area"] for row in again)) and again
+    assert all(row["rate"] == row["gain"] == row["seed_units"] == 0 for row in again)
+    account = account_of(out / "p.json")
+    assert "ook again" in account["headline"]
+    assert account["figures"]["most that a further look is worth"]["value"] > 0
+    names = {one["name"]: one["figure"]["text"] for one in account["settings"]}
+    assert names["Chance from which to replant"] == "1"
+    found = run("replantplan", CHANCE_KEEP=0.5, CHANCE_REPLANT=0.5, **given)
+    assert found["DOUBTFUL"] == 0
+    assert {row["action"] for row, _ in rows_in(out / "p.gpkg")} <= {"keep", "replant"}
+
+
+def test_chances_the_wrong_way_round_are_refused(refused, record, tmp_path, out):
+    refused(r"CHANCE_KEEP \(0.8\) is above CHANCE_REPLANT \(0.3\)", "replantplan", RECORD=record(),
+            STAND=stand_in(tmp_path, "us"), CHANCE_KEEP=0.8, CHANCE_REPLANT=0.3,
+            PLAN=out / "p.gpkg")
+    assert list(out.iterdir()) == []
+
+
+@pytest.mark.parametrize("units", UNITS)
+def test_gain_and_chance_of_each_cell_are_written_as_a_raster(run, record, tmp_path, out, units):
+    run("replantplan", RECORD=record(units), STAND=stand_in(tmp_path, units), PLAN=out / "p.gpkg",
+        CELL_GAIN=out / "g.tif")
+    raster = gdal.Open(str(out / "g.tif"))
+    names = [raster.GetRasterBand(number).GetDescription() for number in (1, 2)]
+    assert names == [f"expected gain, USD/{UNITS[units][0]}", "chance that it is above 0"]
+    gain, chance = raster.ReadAsArray()
+    rows = {row["action"]: row for row, _ in rows_in(out / "p.gpkg")}
+    # the cells of either half are all alike, so each is as its zone
+    assert gain[1, 8] == pytest.approx(rows["replant"]["gain_area"])
+    assert gain[8, 1] == pytest.approx(rows["keep"]["gain_per_area_if_replanted"])
+    assert chance[1, 8] > 0.99 and chance[8, 1] < 0.01
+    assert json.loads(raster.GetMetadata(DOMAIN)["MADE"])["algorithm"] == "replantplan"
+    assert sorted(path.name for path in out.iterdir()) == ["g.tif", "p.gpkg"]
+
+
+@pytest.mark.parametrize("units", UNITS)
+def test_the_replant_account_tells_break_even_and_what_turns_the_decision(
+        run, record, tmp_path, out, units):
+    run("replantplan", RECORD=record(units), STAND=stand_in(tmp_path, units), PLAN=out / "p.gpkg",
+        ACCOUNT=out / "p.json")
+    account, area = account_of(out / "p.json"), FACTORS[units]["area"]
+    by_date = {one["date"]["value"]: one["stand"]["value"]
+               for one in account["break_even_curve"]["by_date"]}
+    assert by_date["2026-05-20"] == pytest.approx(account["break_even"]["value"])
+    assert by_date["2026-05-30"] < by_date["2026-05-20"]
+    turns = {row["setting"]: row for row in account["sensitivity"]["rows"]}
+    price = turns["crop_price"]
+    assert price["name"] == "Crop price" and price["worked"]["text"].startswith("below USD ")
+    # A m2 costs 0.0385 to replant and goes from 54.88 % (8,094 plants/ac, 24 April) to 90.81 %
+    # (32,375, 20 May) of 1.25 kg: 0.449 kg, which pays from 0.0857 a kg on, whatever the units.
+    assert price["worked"]["value"] / FACTORS[units]["grain"] == pytest.approx(0.0857, abs=2e-4)
+    cost = turns["extra_weed_cost"]["worked"]["value"]
+    gain = next(row["gain_area"] for row, _ in rows_in(out / "p.gpkg") if row["gain_area"] > 0)
+    assert cost == pytest.approx(gain, rel=1e-6) and 0 < cost / area
+    assert turns["replant_date"]["worked"]["text"].endswith("or later")
+
+
+RIG = {"tillage_tool": "subsoiler_narrow", "tillage_shanks": 5, "field_efficiency": 85.0,
+       "soil_texture": "medium", "tractor": "front_wheel_assist", "tractor_surface": "tilled"}
+
+
+def rig_of(units):
+    """5 shanks over 3.8 m at 6.5 km/h behind 130 kW, diesel at 0.9 a litre."""
+    us = {"tillage_width": 3.8 / 0.3048, "tillage_speed": 6.5 / 1.609344,
+          "tractor_power": 130 / 0.745699872, "fuel_price": 0.9 * 3.785411784}
+    metric = {"tillage_width": 3.8, "tillage_speed": 6.5, "tractor_power": 130.0, "fuel_price": 0.9}
+    return {**RIG, **{"us": us, "metric": metric}[units]}
+
+
+def two_depths(x, y):
+    """Bottom of the pan: 32.5 cm in the west, 22.5 cm in the east."""
+    return 0.325 if x < 500_100 else 0.225
+
+
+def test_fuel_and_hours_are_told_against_the_deepest_depth_alike_in_both_units(
+        run, record, tmp_path, out):
+    litres, hours, gains = {}, {}, {}
+    for units, fuel in (("us", 3.785411784), ("metric", 1.0)):
+        run("tillageplan", RECORD=record(units, **rig_of(units)),
+            **pan_in(tmp_path, units, two_depths), PLAN=out / f"{units}.gpkg",
+            ACCOUNT=out / f"{units}.json")
+        account = account_of(out / f"{units}.json")
+        figures, ends = account["figures"], account["ranges"]["fuel saved"]
+        litres[units] = [figures[name]["value"] * fuel for name in (
+            "fuel by this plan", "fuel at one depth", "fuel saved")]
+        litres[units] += [ends[end]["value"] * fuel for end in ("low", "high")]
+        hours[units] = figures["hours by this plan"]["value"]
+        rows = [row for row, _ in rows_in(out / f"{units}.gpkg")]
+        gains[units] = sorted(row["gain"] for row in rows)
+        assert all(row["share_of_the_tractor_s_power"] < 100 for row in rows
+                   if row["action"] == "till")
+    # the same depths in either unit, to rounding
+    assert litres["us"] == pytest.approx(litres["metric"], rel=1e-6)
+    assert hours["us"] == pytest.approx(hours["metric"], rel=1e-9)
+    assert gains["us"] == pytest.approx(gains["metric"], rel=1e-6, abs=1e-9)
+    # 35 cm takes 15.5 L/ha by the formula and was asked of all 3.875 ha
+    assert litres["metric"][1] == pytest.approx(3.875 * 15.54, rel=1e-3)
+
+
+def test_without_tool_and_tractor_no_energy_is_told_but_what_to_enter(run, record, tmp_path, out):
+    run("tillageplan", RECORD=record(**{**rig_of("us"), "tractor": None}), **pan_in(tmp_path, "us"),
+        PLAN=out / "p.gpkg", ACCOUNT=out / "p.json")
+    account = account_of(out / "p.json")
+    assert account["figures"] == {} and "fuel" not in rows_in(out / "p.gpkg")[0][0]
+    assert account["cautions"][0].endswith("empty: Tractor. Enter them to compare the plan with "
+                                           "one depth all over.")
+
+
+def test_a_tractor_too_weak_is_said_and_the_plan_made(run, record, tmp_path, out):
+    run("tillageplan", RECORD=record(**{**rig_of("us"), "tractor_power": 60.0}),
+        **pan_in(tmp_path, "us"), PLAN=out / "p.gpkg", ACCOUNT=out / "p.json")
+    assert any("cannot pull the depth" in caution
+               for caution in account_of(out / "p.json")["cautions"])
+
+
+def test_the_tillage_account_holds_rating_moisture_and_what_turns_it(run, calls, tmp_path, out):
+    run("tillageplan", RECORD=calls("us"), **pan_in(tmp_path, "us"), PLAN=out / "p.gpkg",
+        ACCOUNT=out / "p.json")
+    account = account_of(out / "p.json")
+    assert account["rating"]["rating"] == "moderate"
+    assert "Agronomy Facts 63" in account["rating"]["text"]
+    assert any("visit_date is empty" in caution for caution in account["cautions"])
+    rows = {row["setting"]: row for row in account["sensitivity"]["rows"]}
+    # the north holds a pan for sure, the south for sure none
+    assert rows["chance_limit"]["worked"]["value"] == pytest.approx(100)
+    assert rows["tillage_cost"]["name"] == "Tillage cost"
+    assert rows["loss_by_a_pan_left"]["spared"] == {"text": "none from USD 0.00/ac to any value"}
+
+
+NO_PLAN = {
+    "population per ha in an acre record": (
+        "replantplan", {"target_stand": 8.0 * 10_000}, "A stand of 80,000 plants/ac is outside"),
+    "population per m2": ("replantplan", {"target_stand": 8.0}, "target_stand is 8 plants/ac"),
+    "price below 0": ("replantplan", {"crop_price": -4.0}, "crop_price is -4"),
+    "cost below 0": ("replantplan", {"extra_weed_cost": -1.0}, "extra_weed_cost is -1"),
+    "tillage cost below 0": ("tillageplan", {"tillage_cost": -1.0}, "tillage_cost is -1"),
+    "speed 0": ("tillageplan", {**RIG, "tillage_speed": 0.0}, "field, tillage_speed is 0 mph")}
+
+
+@pytest.mark.parametrize("name,changes,words", NO_PLAN.values(), ids=NO_PLAN)
+def test_bad_input_is_named_and_no_plan_made(refused, record, tmp_path, out, name, changes, words):
+    surfaces = (pan_in(tmp_path, "us") if name == "tillageplan"
+                else {"STAND": stand_in(tmp_path, "us")})
+    path = record(**changes)
+    before = path.read_bytes()
+    refused(words, name, RECORD=path, **surfaces, PLAN=out / "p.gpkg", ACCOUNT=out / "p.json")
+    assert list(out.iterdir()) == [] and path.read_bytes() == before
+
+
+def test_no_pan_anywhere_gives_no_plan_and_pan_everywhere_is_asked_about(
+        run, refused, record, tmp_path, out):
+    pan = pan_in(tmp_path, "us")
+    none, all_of_it = (write_by_hand(tmp_path / f"{value}.tif", lambda x, y, value=value: value,
+                                     unit="", name="Chance of a pan") for value in (0.0, 1.0))
+    refused("Chance of a pan is 0 everywhere: no stop met a pan", "tillageplan", RECORD=record(),
+            **{**pan, "CHANCE": none}, PLAN=out / "p.gpkg")
+    assert list(out.iterdir()) == []
+    run("tillageplan", RECORD=record(), **{**pan, "CHANCE": all_of_it}, PLAN=out / "p.gpkg",
+        ACCOUNT=out / "p.json")
+    assert any("Every stop met a pan" in caution
+               for caution in account_of(out / "p.json")["cautions"])

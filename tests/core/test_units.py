@@ -13,7 +13,8 @@ from plugin.core.units import (
 )
 
 KINDS = (("m", "mm", "cm", "km", "in", "ft"), ("m2", "ha", "ac", "ft2"),
-         ("kPa", "MPa", "Pa", "N/cm2", "psi"), ("kg", "g", "t", "lb"), ("s", "h"))
+         ("kPa", "MPa", "Pa", "N/cm2", "psi"), ("kg", "g", "t", "lb"), ("s", "h"),
+         ("L", "gal"), ("N", "kN", "lbf"), ("kW", "hp"))
 PAIRS = [(unit, to) for kind in KINDS for unit in kind for to in kind]
 SIZES = st.floats(1e-9, 1e9) | st.floats(-1e9, -1e-9) | st.just(0.0)
 ROUNDING = 1e-12  # two products and two quotients in double precision

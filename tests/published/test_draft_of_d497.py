@@ -1,10 +1,15 @@
 """Draft, power, fuel and time against the worked example and the published look-ups of D497."""
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from plugin.core.decide.data_table import read_data_table
 from plugin.core.decide.draft import Outfit, draft_tools, draft_within, hectares_per_hour, pass_at
+from plugin.core.decide.tillage_depth import TillageSettings, tillage_plan
+from plugin.core.decide.tillage_energy import Rig
+from plugin.core.units import METRIC, convert
+from tests.core.decide.test_tillage_depth import surface_of
 
 # Worked by hand from D497.7 (2011): 5 narrow points 0.76 m apart, medium soil, 6.5 km/h, a
 # front-assist tractor of 130 kW at the take-off on tilled soil, efficiency 0.85.
@@ -61,3 +66,31 @@ def test_rows_from_memory_are_marked():
     rows = {row[0]: row[-1] for row in read_data_table("draft_d497").rows}
     assert rows["chisel_shovel"] == rows["chisel_twisted"] == "M"
     assert dict(row[::4] for row in read_data_table("traction_d497").rows)["track"] == "M"
+
+
+def test_a_plan_of_the_worked_field_tells_the_worked_litres():
+    # The same 32.4 ha as zones: 324 cells of 1000 m2, 65, 162 and 97 of them with the bottom of the
+    # pan 2 cm above each depth. 65 + 162 + 97 cells are 20.1, 50 and 29.9 %, so within 0.6 L.
+    bottom = np.concatenate([np.full(65, 36.0), np.full(162, 31.0), np.full(97, 26.0)])[None]
+    plan = tillage_plan(
+        surface_of(bottom, unit="cm", cell=1000**0.5), surface_of(np.ones_like(bottom), "chance",
+                                                                  "", cell=1000**0.5),
+        TillageSettings(least=20, greatest=45, step=1, margin=2, cost_per_area=58, currency="USD",
+                        depth_unit="cm"),
+        area_unit="ha", smallest_area_m2=0, smooth_radius_cells=0, rig=Rig(SUBSOILER, METRIC, 1.0))
+    assert sorted(zone.rate for zone in plan.zones) == [28, 33, 38]
+    for name, litres in (("fuel by this plan", 481), ("fuel at one depth", 530)):
+        assert plan.figures[name] == (pytest.approx(litres, abs=1.0), "L")
+    deep = next(zone for zone in plan.zones if zone.rate == 38)
+    assert deep.figures["draft"] == (pytest.approx(40.17, abs=0.006), "kN")
+    assert deep.figures["power at the take-off"] == (pytest.approx(99.4, abs=0.06), "kW")
+    assert deep.figures["share of the tractor's power"] == (pytest.approx(76.4, abs=0.06), "%")
+
+
+def test_the_worked_figures_come_out_in_us_units_as_printed():
+    # 99.4 kW is printed as 133 hp; 226 N per tool and cm as 129 lbf per tool and in; fuel of 38, 33
+    # and 28 cm as 1.75, 1.60 and 1.46 gal/ac
+    assert convert(99.4, "kW", "hp") == pytest.approx(133, abs=0.5)
+    assert convert(226, "N", "lbf") * 2.54 == pytest.approx(129, abs=0.5)
+    fuel = pass_at([0.38, 0.33, 0.28], SUBSOILER).fuel_l_per_ha
+    assert convert(fuel, "L/ha", "gal/ac") == pytest.approx([1.75, 1.60, 1.46], abs=0.005)

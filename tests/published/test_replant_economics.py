@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from plugin.core.decide.replant import ReplantSettings, break_even_stand, gain_per_area
+from plugin.core.decide.replant_gain import gain_over_kept
 from plugin.core.decide.replant_insurance import replant_cover
 from plugin.core.decide.yield_response import YieldTable, load_table, percent
 
@@ -153,3 +154,32 @@ def test_averaging_stands_before_the_table_overstates_the_yield():
     assert float(percent(ILLINOIS, planted, mean_stand)) == pytest.approx(97.6, abs=0.05)
     weighted = np.average(percent(ILLINOIS, planted, stands), weights=area)
     assert weighted == pytest.approx(94.2, abs=0.05)  # both printed to one decimal
+
+
+def bean(**changed):
+    """Soybean replanted ten days later to a stand that makes all that its date allows."""
+    return settings(planting_date=date(2020, 5, 10), replant_date=date(2020, 5, 20),
+                    target_stand=140_000, expected_emergence=100, seeds_per_unit=140_000,
+                    **changed)
+
+
+def test_louisiana_2020_replanting_soybean_takes_4_25_bushels_more_to_break_even():
+    # Costs 377.51 at 11.00: break-even at 34.32 bu, or at 6.86 for 55 bu; with the planter's 4.76
+    # and seed at 42.00 they are 424.27: 38.57 bu. The program needs the difference alone.
+    case = bean(expected_yield=55, crop_price=11, seed_unit_cost=42.00, replanting_cost=4.76)
+    assert case.fixed_cost_per_area == pytest.approx(424.27 - 377.51, abs=0.005)
+    # a kept stand that makes 4.25 bu less than the replanted one is where nothing is gained
+    table = load_table("soybean_drilled_indiana", "plants/ac")
+    replanted = 98.0  # of 55 bu, table of 20 May
+    kept = replanted - 100 * (38.57 - 34.32) / 55
+    assert float(gain_over_kept(table, case, kept)) == pytest.approx(0, abs=0.05)  # rounded bushels
+    assert float(gain_over_kept(table, case, kept - 1)) > 0 > float(
+        gain_over_kept(table, case, kept + 1))
+
+
+def test_illinois_2009_a_soybean_stand_of_50_000_makes_54_of_60_bushels():
+    # 90 % of what 150,000 seeds make; kept, it is 6 bu short of a full stand, before any cost
+    case = bean(expected_yield=60, crop_price=1)
+    table = load_table("soybean_drilled_indiana", "plants/ac")
+    full = 60 * 0.98  # what is replanted on 20 May makes
+    assert full - float(gain_over_kept(table, case, 90.0)) == pytest.approx(54)

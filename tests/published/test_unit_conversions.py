@@ -18,7 +18,11 @@ from plugin.core.units import bushels_per_acre_as_tonnes_per_hectare, convert
     (1.5, "MPa", 218, "psi", 0.5),
     # 28,000 plants per acre by hand: 28,000 x 2.471054 = 69,190
     (28_000, "plants/ac", 69_190, "plants/ha", 0.5), (1, "lb/ac", 1.12085, "kg/ha", 5e-6),
-    (1, "lb/s", 0.4536, "kg/s", 5e-5)])
+    (1, "lb/s", 0.4536, "kg/s", 5e-5),
+    # the same appendix: horsepower of 550 ft lbf/s, US liquid gallon, pound-force, mile per hour
+    (1, "hp", 0.7456999, "kW", 5e-8), (1, "gal", 3.785412, "L", 5e-7),
+    (1, "lbf", 4.448222, "N", 5e-7), (1, "mph", 1.609344, "km/h", 1e-12),
+    (1, "gal/ac", 9.353964, "L/ha", 1e-4)])
 def test_printed_factors_come_back(value, unit, printed, to, half_digit):
     assert convert(value, unit, to) == pytest.approx(printed, abs=half_digit)
 

@@ -230,7 +230,10 @@ def test_the_fields_form_shows_every_column_once_in_its_group(untouched, stored_
     assert sorted(name for group in shown.values() for name in group) == \
         sorted(column.name for column in LAYERS[0].columns)
     assert shown["Tillage"] == ["pan_limit", "tillage_margin", "tillage_least",
-                                "tillage_greatest", "tillage_step", "tillage_cost"]
+                                "tillage_greatest", "tillage_step", "tillage_cost",
+                                "tillage_tool", "tillage_shanks", "tillage_width",
+                                "tillage_speed", "field_efficiency", "soil_texture", "tractor",
+                                "tractor_surface", "tractor_power", "fuel_price"]
     assert "crop_price" in shown["Yield and price"] and "seed_rebate" in shown["Replanting"]
 
 

@@ -1,19 +1,25 @@
 import datetime
+import re
+from dataclasses import replace
 
 import pytest
 
+from plugin.core.decide.draft import Outfit
 from plugin.core.problems import InputProblem
 from plugin.record.plan_settings import (
     lime_settings,
     machine_width_m,
     replant_doubts,
+    replant_not_entered,
     replant_settings,
     setting_titles,
     sidedress_settings,
     smallest_zone_m2,
+    tillage_rig,
     tillage_settings,
 )
 from plugin.record.read import open_record
+from plugin.record.schema import layer_spec
 from tests.algorithms.small_calls import FACTORS, field_of, make_call
 
 
@@ -164,3 +170,62 @@ def test_a_quality_given_takes_the_place_of_the_records(qgis_app, tmp_path):
     assert lime_settings(given, effective_percent=70.0).effective_percent == 70.0
     with pytest.raises(InputProblem, match="field, lime_quality: Lime quality is empty"):
         lime_settings(given)
+
+
+RIG = {"tillage_tool": "subsoiler_narrow", "tillage_shanks": 5, "field_efficiency": 85.0,
+       "soil_texture": "medium", "tractor": "front_wheel_assist", "tractor_surface": "tilled"}
+RIG_OF = {"us": {**RIG, "tillage_width": 12.5, "tillage_speed": 4.0, "tractor_power": 174.0,
+                 "fuel_price": 3.5},
+          "metric": {**RIG, "tillage_width": 3.81, "tillage_speed": 6.437376,
+                     "tractor_power": 129.7518, "fuel_price": 0.9246}}
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_tool_and_tractor_come_in_si_whatever_the_record_is_kept_in(qgis_app, tmp_path, units):
+    rig, lacking = tillage_rig(record(tmp_path, units, **RIG_OF[units]))
+    # 12.5 ft = 3.81 m; 4 mph = 6.437376 km/h; 174 hp of 745.6999 W = 129.7518 kW
+    assert lacking == () and replace(rig.outfit, width_m=1, speed_km_h=1, rated_pto_kw=1) == Outfit(
+        tool="subsoiler_narrow", texture="medium", tools=5, width_m=1, speed_km_h=1,
+        field_efficiency=0.85, tractor="front_wheel_assist", surface="tilled", rated_pto_kw=1)
+    assert (rig.outfit.width_m, rig.outfit.speed_km_h, rig.outfit.rated_pto_kw) == pytest.approx(
+        (3.81, 6.437376, 129.7518), rel=1e-6)
+    assert rig.fuel_price == RIG_OF[units]["fuel_price"] and rig.units.name == units
+
+
+def test_what_the_rig_lacks_is_named_as_the_form_calls_it(qgis_app, tmp_path):
+    assert tillage_rig(record(tmp_path)) == (None, (
+        "Tillage tool", "Tillage speed", "Field efficiency", "Soil texture", "Tractor",
+        "Ground under the tractor", "Tractor power", "Machine width"))
+    some = {**RIG_OF["us"], "tillage_shanks": None, "tillage_width": None}
+    assert tillage_rig(record(tmp_path, **some)) == (None, ("Shanks", "Machine width"))
+    plow = {**some, "tillage_tool": "moldboard_plow", "machine_width": 10.0, "fuel_price": None}
+    rig, lacking = tillage_rig(record(tmp_path, **plow))
+    assert lacking == ("Fuel price",) and rig.outfit.width_m == pytest.approx(3.048)
+
+
+@pytest.mark.parametrize("column,said", [
+    ("tillage_speed", "field, tillage_speed is 0 mph. Enter a number above 0"),
+    ("tillage_width", "field, tillage_width is 0 ft"), ("fuel_price", "is 0 USD/gal"),
+    ("tractor_power", "field, tractor_power is 0 hp"), ("field_efficiency", "is 0 %")])
+def test_a_rig_that_cannot_be_is_refused_in_the_records_unit(qgis_app, tmp_path, column, said):
+    with pytest.raises(InputProblem, match=said):
+        tillage_rig(record(tmp_path, **{**RIG_OF["us"], column: 0.0}))
+
+
+def test_extra_nitrogen_and_weed_control_are_costs_of_their_own(qgis_app, tmp_path):
+    bare = replant_settings(record(tmp_path))
+    more = replant_settings(record(tmp_path, extra_nitrogen_cost=18.0, extra_weed_cost=7.5))
+    assert more.fixed_cost_per_area - bare.fixed_cost_per_area == pytest.approx(25.5)
+    assert "extra_nitrogen_cost" in replant_not_entered(record(tmp_path))
+
+
+def test_every_example_of_a_price_says_its_year_and_that_it_is_one():
+    for column in layer_spec("field").columns:
+        if "USD" in column.description:
+            assert "Example only: " in column.description
+            assert re.search(r"\b(19|20)\d\d\b", column.description), column.name
+            assert column.default is None
+    told = {column.name for column in layer_spec("field").columns
+            if "Example only" in column.description}
+    assert told == {"crop_price", "seed_unit_cost", "termination_cost", "replanting_cost",
+                    "insurance_payment", "tillage_cost", "fuel_price"}

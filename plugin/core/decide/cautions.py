@@ -38,7 +38,7 @@ DEEP_TILLAGE = (
     "Depths come from cone readings on one day at one moisture. Local extension advice comes "
     "before this plan.",
     "Whether loosening pays is not worked out here: in trials it raised the yield, changed "
-    "nothing or cost yield. The money shown is the cost of the pass alone.",
+    "nothing or cost yield. The money shown is that of the passes and their fuel alone.",
     "A loosened layer comes back under random traffic; plan the wheel tracks and a rooted cover.",
 )
 

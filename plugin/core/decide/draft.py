@@ -44,8 +44,8 @@ class Outfit:
             if value not in known:
                 raise InputProblem(f"{what} is {value or 'empty'}. Choose one of "
                                    f"{', '.join(known)}.")
-        if _row(DRAFT, self.tool)["counts"] == "tools":
-            require_number("tillage_tools", self.tools, "shanks or points", at_least=1)
+        if counts_tools(self.tool):
+            require_number("tillage_shanks", self.tools, "shanks or points", at_least=1)
         require_number("machine_width", self.width_m, "m", above=0)
         require_number("tillage_speed", self.speed_km_h, "km/h", above=0)
         require_number("field_efficiency", self.field_efficiency, "0 to 1", above=0, at_most=1)
@@ -73,6 +73,14 @@ def draft_tools():
     """Return the tools of the draft table, name -> title."""
     table = read_data_table(DRAFT)
     return {row[0]: row[1] for row in table.rows}
+
+
+def counts_tools(tool):
+    """Return whether a tool's draft is counted by its shanks or points, and not by its width.
+
+    One that the table lacks is not.
+    """
+    return any(row[0] == tool and row[2] == "tools" for row in read_data_table(DRAFT).rows)
 
 
 def tractors():

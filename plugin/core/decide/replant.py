@@ -9,28 +9,31 @@ from ..zone.statistics import zone_map_of
 from ..zone.workable import WorkableShape, workable_classes
 from ..zone_map import OUTSIDE
 from .cautions import REPLANT
+from .look_again import DECIDE_ALL, INTERVAL, figures_of_looking, worth_of_looking
 from .plan_zones import drawn_zone_means, require_surface, zone_means
-from .replant_gain import break_even_stand, gain_line, gain_per_area, kept_line, replanted_percent
+from .replant_cells import gains_of_cells
+from .replant_gain import break_even_stand, gain_line, gain_per_area, replanted_percent
 from .replant_settings import ReplantSettings
 
 __all__ = ["ReplantSettings", "break_even_stand", "gain_per_area", "replant_plan"]
 
-KEEP, REPLANTED = "keep", "replant"
-INTERVAL = (0.05, 0.95)  # of the draws: the 90 % interval
+KEEP, REPLANTED, LOOK_AGAIN = ACTIONS = "keep", "replant", "look again"
 
 
 def replant_plan(stand, draws, drawn_cells, table, settings, *, area_unit, smallest_area_m2,
-                 smooth_radius_cells, tick=None):
+                 smooth_radius_cells, doubt=DECIDE_ALL, tick=None):
     """Return what to keep and what to replant, with the gain and its 90 % interval.
 
     Each cell is judged by its expected gain over the uncertainty of its stand, taken as normal
     and cut at 0 plants, in closed form (see `piecewise_line`). The cells are smoothed, patches
     below the smallest area join their neighbours, and each connected patch is then kept or
-    replanted by its mean expected gain. A kept zone gains 0; what replanting it would bring
-    stands among its figures. The interval of a zone comes from the draws at its drawn cells,
-    shifted so that their centre agrees with the expected gain over all its cells; a zone without
-    a drawn cell takes the nearest one. Drawn cells outside the field are not used. A zone's
-    chance is the share of draws in which replanting it gains.
+    replanted by its mean expected gain, or looked at again where its chance is in doubt. A kept
+    zone gains 0; what replanting it would bring stands among its figures. The interval of a zone
+    comes from the draws at its drawn cells, shifted so that their centre agrees with the expected
+    gain over all its cells; a zone without a drawn cell takes the nearest one. Drawn cells outside
+    the field are not used. A zone's chance is the share of draws in which replanting it gains. A
+    zone to look at again gets no seed and gains nothing; the figures of the plan say what the
+    field gains with it.
 
     Parameters
         stand                Surface, plants per area unit
@@ -41,40 +44,42 @@ def replant_plan(stand, draws, drawn_cells, table, settings, *, area_unit, small
         area_unit            ac or ha, that of the settings
         smallest_area_m2     smallest zone that is worth working
         smooth_radius_cells  of the mode filter; 0 smooths nothing
+        doubt                DoubtLimits: the chances between which a zone is looked at again
         tick                 called with the fraction done; may raise Stopped
     Returns  Plan, its rate in seeds per area unit
     Raises   InputProblem: units or shapes disagree, no drawn cell is inside the field, a date or
              the target stand is outside the table
     """
     _require_agreement(stand, draws, drawn_cells, settings, area_unit)
-    line = gain_line(table, settings)
     tick = tick or (lambda fraction: None)
-    field = stand.inside > 0
-    sure = stand.estimate[field], stand.standard_error[field]
-    gain, chance, kept = (np.full(stand.grid.shape, np.nan) for _ in range(3))
-    gain[field] = line.expected(*sure)
-    chance[field] = line.chance_above_zero(*sure)
-    kept[field] = kept_line(table, settings).expected(*sure)
+    cells = gains_of_cells(stand, table, settings)
     tick(0.3)
-    zone_map = _zones(stand, gain, smallest_area_m2, smooth_radius_cells,
-                      lambda part: tick(0.3 + 0.6 * part))
+    drawn_gains = gain_line(table, settings).at(np.asarray(draws, float))
+    zone_map = _zones(stand, cells, drawn_gains, drawn_cells, doubt, smallest_area_m2,
+                      smooth_radius_cells, lambda part: tick(0.3 + 0.6 * part))
     means = {name: zone_means(zone_map.labels, stand.inside, values, len(zone_map.zones))
-             for name, values in (("gain", gain), ("chance", chance), ("kept", kept))}
-    drawn = drawn_zone_means(zone_map, line.at(np.asarray(draws, float)), drawn_cells, gain)
+             for name, values in vars(cells).items()}
+    drawn = drawn_zone_means(zone_map, drawn_gains, drawn_cells, cells.gain)
     areas = convert([zone.area_m2 for zone in zone_map.zones], "m2", area_unit)
     totals = drawn * areas
-    replanted = np.array([zone.title == REPLANTED for zone in zone_map.zones])
-    zones = _plan_zones(zone_map, areas, means, totals, replanted_percent(table, settings),
-                        settings)
+    centred = totals - totals.mean(axis=0) + means["gain"] * areas  # so that sums agree to the cent
+    replanted, looked_at = (np.array([zone.title == action for zone in zone_map.zones])
+                            for action in (REPLANTED, LOOK_AGAIN))
+    zones = _plan_zones(zone_map, areas, means, totals, worth_of_looking(centred),
+                        replanted_percent(table, settings), settings)
+    gain = sum(zone.gain for zone in zones)
     low, high = np.quantile(totals[:, replanted].sum(axis=1), INTERVAL)
     return Plan(
         name="Replant plan", rate_unit=f"seeds/{area_unit}", area_unit=area_unit,
         currency=settings.currency, zone_map=zone_map, zones=zones,
-        settings=_settings(settings, table, stand.grid, smallest_area_m2, smooth_radius_cells),
+        settings={**_settings(settings, table, stand.grid, smallest_area_m2, smooth_radius_cells),
+                  "chance_keep": (doubt.keep, ""), "chance_replant": (doubt.replant, "")},
         sources=(f"{table.title} ({table.year}). {table.source}. Region: {table.region}. "
                  f"Figures {table.status_in_words}.",),
-        cautions=_cautions(table, stand, zones),
-        gain=sum(zone.gain for zone in zones), gain_low=float(low), gain_high=float(high))
+        cautions=_cautions(table, stand, zones, settings),
+        gain=gain, gain_low=float(low), gain_high=float(high),
+        figures=figures_of_looking(centred[:, replanted], centred[:, looked_at],
+                                   settings.currency))
 
 
 def _require_agreement(stand, draws, drawn_cells, settings, area_unit):
@@ -89,27 +94,42 @@ def _require_agreement(stand, draws, drawn_cells, settings, area_unit):
                            "are not numbers.")
 
 
-def _zones(stand, gain, smallest_area_m2, smooth_radius_cells, tick):
-    """Return connected zones of one action each, the action as title."""
+def _zones(stand, cells, drawn_gains, drawn_cells, doubt, smallest_area_m2, smooth_radius_cells,
+           tick):
+    """Return connected zones of one action each, the action as title.
+
+    Cells in doubt are a class of their own, so that they make patches of their own; whether a
+    patch is in doubt is judged by its gain as a whole, which is surer than that of its cells.
+    """
     inside = stand.inside
-    classes = np.where(inside > 0, (gain > 0).astype(int), OUTSIDE)
+    classes = np.where(inside > 0, _actions(cells.gain, cells.chance, doubt), OUTSIDE)
     cell_m = stand.grid.cell_m
     classes = workable_classes(
-        classes, inside, cell_m=cell_m, tick=lambda part: tick(0.7 * part), shape=WorkableShape(
+        classes, inside, cell_m=cell_m, tick=lambda part: tick(0.6 * part), shape=WorkableShape(
             machine_width_m=2 * smooth_radius_cells * cell_m, smallest_area_m2=smallest_area_m2))
-    numbers, count = patches(classes, tick=lambda part: tick(0.7 + 0.1 * part))
-    gains = zone_means(numbers, inside, gain, count) > 0
-    decided = np.where(inside > 0, gains[numbers], OUTSIDE)
+    numbers, count = patches(classes, tick=lambda part: tick(0.6 + 0.1 * part))
+    patched = zone_map_of("Patches", stand.unit, stand.grid, inside, numbers, stand.estimate,
+                          [""] * count, tick=lambda part: tick(0.7 + 0.1 * part))
+    actions = _actions(
+        zone_means(patched.labels, inside, cells.gain, count),
+        (drawn_zone_means(patched, drawn_gains, drawn_cells, cells.gain) > 0).mean(axis=0), doubt)
+    decided = np.where(inside > 0, actions[patched.labels], OUTSIDE)
     # neighbours of the same action are one zone now
-    numbers, count = patches(decided, tick=lambda part: tick(0.8 + 0.1 * part))
-    titles = [KEEP] * count
-    for number in np.unique(numbers[decided == 1]).tolist():
-        titles[number] = REPLANTED
+    numbers, _ = patches(decided, tick=lambda part: tick(0.8 + 0.1 * part))
+    found, first = np.unique(numbers[inside > 0], return_index=True)
+    titles = {number: ACTIONS[action] for number, action in
+              zip(found.tolist(), decided[inside > 0][first].tolist())}
     return zone_map_of("Replant plan", stand.unit, stand.grid, inside, numbers, stand.estimate,
                        titles, tick=lambda part: tick(0.9 + 0.1 * part))
 
 
-def _plan_zones(zone_map, areas, means, totals, replanted_yield, settings):
+def _actions(gain, chance, doubt):
+    """Return the number, in ACTIONS, of what a gain and its chance to be above 0 ask for."""
+    decided = np.where(gain > 0, ACTIONS.index(REPLANTED), ACTIONS.index(KEEP))
+    return np.where(doubt.hold(chance), ACTIONS.index(LOOK_AGAIN), decided)
+
+
+def _plan_zones(zone_map, areas, means, totals, worth, replanted_yield, settings):
     low, high = np.quantile(totals, INTERVAL, axis=0)
     chance = (totals > 0).mean(axis=0)
     per_area = f"{settings.currency}/{settings.area_unit}"
@@ -127,7 +147,9 @@ def _plan_zones(zone_map, areas, means, totals, replanted_yield, settings):
             "gain per area if replanted": (gain, per_area),
             "gain if replanted": (gain * area, settings.currency),
             "gain if replanted, low": (float(low[number]), settings.currency),
-            "gain if replanted, high": (float(high[number]), settings.currency)}
+            "gain if replanted, high": (float(high[number]), settings.currency),
+            **({"most that a further look is worth": (float(worth[number]), settings.currency)}
+               if zone.title == LOOK_AGAIN else {})}
         zones.append(PlanZone(
             label=number, action=zone.title, rate=rate, area=area,
             gain_per_area=gain if acts else 0.0, gain=gain * area if acts else 0.0,
@@ -148,7 +170,7 @@ def _settings(settings, table, grid, smallest_area_m2, smooth_radius_cells):
         "smoothing_radius": (smooth_radius_cells * grid.cell_m, "m")}
 
 
-def _cautions(table, stand, zones):
+def _cautions(table, stand, zones, settings):
     said = [f"Yield table used: {table.title}, {table.region}, {table.year}. {table.note}"]
     field = stand.inside > 0
     estimate, share = stand.estimate[field], stand.inside[field]
@@ -159,6 +181,15 @@ def _cautions(table, stand, zones):
                     f"which covers {table.reach}. There a stand above the last counts as the "
                     "last, and one below the first goes straight down to no yield at no plants: "
                     "this program's assumption.")
+    again = [zone for zone in zones if zone.action == LOOK_AGAIN]
+    if again:
+        area, worth = sum(zone.area for zone in again), sum(
+            zone.figures["most that a further look is worth"][0] for zone in again)
+        said.append(f"Look again before deciding on {area:.1f} {settings.area_unit}: whether "
+                    "replanting gains there is in doubt. No seed and no money is counted for it. "
+                    f"Knowing for certain would be worth {settings.currency} {worth:,.0f} at most; "
+                    "the algorithm Next stops (nextstops) says where to count next and what each "
+                    "count is worth.")
     unclear = sum(zone.figures["gain if replanted, low"][0] < 0
                   < zone.figures["gain if replanted, high"][0] for zone in zones)
     if unclear:

@@ -28,7 +28,18 @@ def gain_per_area(table, settings, stands):
              Extension, AY-264-W, from memory
     """
     require_fitting(table, settings)
-    kept = settings.expected_yield * kept_percent(table, settings, stands) / 100
+    return gain_over_kept(table, settings, kept_percent(table, settings, stands))
+
+
+def gain_over_kept(table, settings, kept):
+    """Return the money per area that replanting brings over a stand of so many percent of yield.
+
+    The gain is straight in that percent, so that of a mean percent is the mean gain.
+
+    Parameters
+        kept   percent of full yield of the stand if kept; float or array
+    """
+    kept = settings.expected_yield * np.asarray(kept) / 100
     replanted = settings.expected_yield * replanted_percent(table, settings) / 100
     drying = settings.drying_cost * (
         replanted * max(0.0, settings.moisture_replanted - settings.base_moisture)

@@ -22,7 +22,8 @@ class ReplantSettings:
     target_stand, expected_emergence     plants per area to stand after replanting; % of the seeds
     seed_unit_cost, seeds_per_unit       currency per unit of seed; seeds in it
     seed_rebate                          % of the seed cost that is given back
-    termination_cost, replanting_cost, other_replant_cost, insurance_payment   currency per area
+    termination_cost, replanting_cost, extra_nitrogen_cost, extra_weed_cost, other_replant_cost,
+    insurance_payment                    currency per area
     moisture_kept, moisture_replanted, base_moisture   % grain moisture at harvest; undried limit
     drying_cost                          currency per point of moisture per grain unit
     unevenness_loss                      points of percent yield off the kept stand
@@ -43,6 +44,8 @@ class ReplantSettings:
     grain_unit: str = "bu"
     seeds_per_unit: float = 80_000
     seed_rebate: float = 0.0
+    extra_nitrogen_cost: float = 0.0
+    extra_weed_cost: float = 0.0
     other_replant_cost: float = 0.0
     insurance_payment: float = 0.0
     moisture_kept: float = 0.0
@@ -85,6 +88,7 @@ class ReplantSettings:
             "target_stand": f"plants/{area}", "expected_emergence": "%",
             "seed_unit_cost": f"{self.currency}/seed unit", "seeds_per_unit": "seeds/seed unit",
             "seed_rebate": "%", "termination_cost": per_area, "replanting_cost": per_area,
+            "extra_nitrogen_cost": per_area, "extra_weed_cost": per_area,
             "other_replant_cost": per_area, "insurance_payment": per_area, "moisture_kept": "%",
             "moisture_replanted": "%", "base_moisture": "%",
             "drying_cost": f"{self.currency}/point/{self.grain_unit}",
@@ -106,7 +110,7 @@ class ReplantSettings:
     def fixed_cost_per_area(self):
         """Cost of replanting per area without drying: it does not depend on the present stand."""
         return (self.seed_cost_per_area + self.termination_cost + self.replanting_cost
-                + self.other_replant_cost)
+                + self.extra_nitrogen_cost + self.extra_weed_cost + self.other_replant_cost)
 
 
 _NOT_NEGATIVE, _POSITIVE = {"at_least": 0}, {"above": 0}
@@ -115,7 +119,8 @@ _RANGES = {
     "expected_yield": _POSITIVE, "crop_price": _POSITIVE, "target_stand": _POSITIVE,
     "expected_emergence": {"above": 0, "at_most": 100}, "seed_unit_cost": _NOT_NEGATIVE,
     "seeds_per_unit": _POSITIVE, "seed_rebate": _PERCENT, "termination_cost": _NOT_NEGATIVE,
-    "replanting_cost": _NOT_NEGATIVE, "other_replant_cost": _NOT_NEGATIVE,
+    "replanting_cost": _NOT_NEGATIVE, "extra_nitrogen_cost": _NOT_NEGATIVE,
+    "extra_weed_cost": _NOT_NEGATIVE, "other_replant_cost": _NOT_NEGATIVE,
     "insurance_payment": _NOT_NEGATIVE, "moisture_kept": _MOISTURE,
     "moisture_replanted": _MOISTURE, "base_moisture": _MOISTURE, "drying_cost": _NOT_NEGATIVE,
     "unevenness_loss": _PERCENT, "replant_loss": _PERCENT}

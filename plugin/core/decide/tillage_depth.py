@@ -1,5 +1,5 @@
 """The tillage plan: how deep to loosen each part of the field, and where to leave it alone."""
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtr
@@ -13,7 +13,15 @@ from ..zone.workable import WorkableShape, workable_classes
 from ..zone_map import OUTSIDE
 from .cautions import DEEP_TILLAGE
 from .checks import require_number
+from .draft import sources as draft_sources
 from .plan_zones import require_surface, zone_means
+from .tillage_energy import (
+    energy_cautions,
+    figures_of_field,
+    figures_of_zone,
+    settings_of_rig,
+    tillage_energy,
+)
 
 LEAVE, TILL, BEYOND = "leave", "till", "cannot reach"
 LIKELY = 0.5  # chance of a pan from which ground counts as holding one, unless told otherwise
@@ -73,8 +81,19 @@ def depth_to_set(bottom, settings):
     return np.where(wanted > settings.greatest + _ROUNDING * settings.step, np.nan, held)
 
 
+def require_some_pan(chance):
+    """Refuse a chance of a pan that is nothing everywhere: there is nothing to plan.
+
+    Raises   InputProblem: no cell inside the field has a chance above 0
+    """
+    if not (chance.estimate[chance.inside > 0] > 0).any():
+        raise InputProblem(f"{chance.name} is 0 everywhere: no stop met a pan within reach, so "
+                           "there is nothing to loosen and no plan is made. Check the limit of a "
+                           "pan and how deep was probed if you expected one.")
+
+
 def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smooth_radius_cells,
-                 tick=None):
+                 rig=None, tick=None):
     """Return the depth to run in each zone, 0 where the ground is left alone.
 
     A cell is left where a pan within reach is less likely than the settings' chance limit, and
@@ -87,6 +106,11 @@ def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smoot
     say how likely it clears the bottom. The standard error of the bottom in a zone is that of a
     typical cell (root mean square), not of the zone's mean, which is surer.
 
+    With a rig the figures also tell draft, power, fuel and hours, and what is saved against one
+    depth, that of the deepest zone, run over the same ground. Where its fuel has a price, a tilled
+    zone gains what its shallower depth saves of it, with the range of the draft table as interval;
+    the pass that a left zone saves has its fuel within.
+
     Parameters
         bottom               Surface of the pan's bottom, in the settings' depth unit
         chance               Surface of the chance (0 to 1) of a pan within reach, same grid
@@ -94,6 +118,7 @@ def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smoot
         area_unit            ac or ha, that of the cost
         smallest_area_m2     smallest zone that is worth working
         smooth_radius_cells  of the mode filter; 0 smooths nothing
+        rig                  Rig of tool and tractor; None where they are not known
         tick                 called with the fraction done; may raise Stopped
     Returns  Plan, its rate in the depth unit
     Raises   InputProblem: units or grids disagree, a cell has no figure, a chance is no chance
@@ -113,15 +138,28 @@ def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smoot
     zone_map, rates = _zones(bottom, classes, levels, lambda part: tick(0.8 + 0.2 * part))
     areas = convert([zone.area_m2 for zone in zone_map.zones], "m2", area_unit)
     zones = _plan_zones(zone_map, rates, areas, bottom, chance, settings, area_unit)
-    gain = sum(zone.gain for zone in zones)
+    cautions, sources, figures = _cautions(
+        zones, settings, area_unit, everywhere=bool((chance.estimate[field] >= 1).all())), (), {}
+    compared = np.array([zone.title != BEYOND for zone in zone_map.zones])
+    energy = None if rig is None else tillage_energy(
+        np.nan_to_num(rates), areas * compared, rig, depth_unit=settings.depth_unit,
+        area_unit=area_unit)
+    if energy is not None:
+        zones = tuple(_with_energy(zone, energy, rig) if zone.action == TILL else zone
+                      for zone in zones)
+        cautions = (*energy_cautions(zones, energy, rig), *cautions)
+        sources, figures = draft_sources(), figures_of_field(energy, rig, settings.currency)
+    gain, low, high = (sum(getattr(zone, name) for zone in zones)
+                       for name in ("gain", "gain_low", "gain_high"))
     return Plan(
         name="Tillage plan", rate_unit=settings.depth_unit, area_unit=area_unit,
         currency=settings.currency, zone_map=zone_map, zones=zones,
-        settings=_settings(settings, bottom.grid, area_unit, smallest_area_m2,
-                           smooth_radius_cells),
+        settings={**_settings(settings, bottom.grid, area_unit, smallest_area_m2,
+                              smooth_radius_cells),
+                  **({} if rig is None else settings_of_rig(rig, settings.currency))},
         sources=("Depth below the pan: US Forest Service, Using Subsoiling to Reduce Soil "
-                 "Compaction (0834-2828). Rounding and reach: this program's rule.",),
-        cautions=_cautions(zones, settings, area_unit), gain=gain, gain_low=gain, gain_high=gain)
+                 "Compaction (0834-2828). Rounding and reach: this program's rule.", *sources),
+        cautions=cautions, gain=gain, gain_low=low, gain_high=high, figures=figures)
 
 
 def _require_agreement(bottom, chance, settings):
@@ -193,6 +231,16 @@ def _plan_zones(zone_map, rates, areas, bottom, chance, settings, area_unit):
     return tuple(zones)
 
 
+def _with_energy(zone, energy, rig):
+    """Return a tilled zone with what it takes and, where fuel has a price, what it saves."""
+    figures = {**zone.figures, **figures_of_zone(energy, zone.label, zone.area, rig)}
+    price = rig.fuel_price or 0.0
+    gain, low, high = (float(saved[zone.label]) * price
+                       for saved in (energy.fuel_saved, energy.saved_low, energy.saved_high))
+    return replace(zone, gain_per_area=gain / zone.area, gain=gain, gain_low=low, gain_high=high,
+                   figures=figures)
+
+
 def _of_tilled(cleared, area, settings):
     return {"chance that the depth clears the bottom": (float(100 * cleared), "%"),
             "cost of tilling": (settings.cost_per_area * area, settings.currency)}
@@ -215,8 +263,12 @@ def _settings(settings, grid, area_unit, smallest_area_m2, smooth_radius_cells):
         "smoothing_radius": (smooth_radius_cells * grid.cell_m, "m")}
 
 
-def _cautions(zones, settings, area_unit):
+def _cautions(zones, settings, area_unit, everywhere):
     said = []
+    if everywhere:
+        said.append("Every stop met a pan within reach. Fields where that is so are few: check the "
+                    "limit, the cone and the soil's moisture, and dig, before you loosen all of "
+                    "it.")
     beyond = sum(zone.area for zone in zones if zone.action == BEYOND)
     if beyond:
         said.append(f"On {beyond:.1f} {area_unit} the pan lies deeper than the tool reaches "

@@ -119,6 +119,13 @@ def own_table(text, called, stand_unit):
     return _yield_table(called, DataTable(head, file.columns, file.rows), stand_unit)
 
 
+def days_covered(table, year):
+    """Return the first and the last date of a year that the table covers."""
+    return tuple(date(year, one.month, one.day) for one in
+                 (date(_COMMON_YEAR, 1, 1) + timedelta(days=int(day) - 1)
+                  for day in (table.days[0], table.days[-1])))
+
+
 def held_at_its_edges(table):
     """Return the table with dates before its first and after its last counting as these.
 

@@ -5,7 +5,8 @@ import math
 # other unit gets the decimals its value needs, up to MOST_DECIMALS.
 _DECIMALS = {"ac": 1, "ha": 1, "in": 1, "cm": 0, "ft": 0, "m": 0, "psi": 0, "kPa": 0,
              "bu/ac": 0, "t/ha": 1, "seed units": 1, "lb/ac": 0, "kg/ha": 0, "lb": 0, "kg": 0,
-             "ton/ac": 2, "ton": 1, "t": 1, "ppm": 1}
+             "ton/ac": 2, "ton": 1, "t": 1, "ppm": 1, "lbf": 0, "kN": 1, "hp": 0, "kW": 0,
+             "gal": 0, "L": 0, "gal/ac": 2, "L/ha": 1, "h": 1}
 _MOST_DECIMALS = 3
 _HUNDREDS = ("plants/ac", "plants/ha", "seeds/ac", "seeds/ha")
 UNKNOWN = "not known"

@@ -2,9 +2,11 @@
 from .figures import figure, interval, share
 
 NOT_ENTERED = "not entered"
+FUEL_PRICE = "Fuel price"  # as the field's form calls it
 
 
-def plan_account(plan, *, title, headline, break_even=None, names=None, not_entered=()):
+def plan_account(plan, *, title, headline, break_even=None, names=None, not_entered=(),
+                 cautions=(), rating=None, sensitivity=None, break_even_curve=None):
     """Return a Plan as plain figures and words.
 
     Parameters
@@ -14,6 +16,9 @@ def plan_account(plan, *, title, headline, break_even=None, names=None, not_ente
         break_even  a (value, unit) pair, or None
         names       dict of setting to what the user knows it by; others read as their own words
         not_entered   names of settings that the record leaves empty and that count as nothing
+        cautions      sentences to go before those of the plan
+        rating        CompactionRating, or None
+        sensitivity, break_even_curve   as core.deliver.sensitivity_account makes them, or None
     """
     per_area = f"{plan.currency}/{plan.area_unit}"
     actions = sorted({zone.action for zone in plan.zones})
@@ -39,7 +44,30 @@ def plan_account(plan, *, title, headline, break_even=None, names=None, not_ente
                      for name, pair in plan.settings.items()],
         "sources": list(plan.sources),
         "break_even": None if break_even is None else figure(*break_even),
-        "cautions": list(plan.cautions)}
+        "figures": {name: _figure_of_plan(*parts) for name, parts in plan.figures.items()},
+        "ranges": {name: interval(*ends, unit)
+                   for name, (_, unit, *ends) in plan.figures.items() if ends},
+        "rating": None if rating is None else {
+            "share": rating.share, "low": rating.low, "high": rating.high,
+            "rating": rating.rating, "text": rating.text, "from_memory": True},
+        "sensitivity": sensitivity, "break_even_curve": break_even_curve,
+        "cautions": [*cautions, *plan.cautions]}
+
+
+def not_told(lacking):
+    """Return the sentence that says why a tillage plan tells no energy, or no money for its fuel.
+
+    Parameters
+        lacking  titles of what the field's form leaves empty; none where nothing does
+    """
+    if not lacking:
+        return ()
+    if len(lacking) == 1 and lacking[0] == FUEL_PRICE:
+        return (f"What the fuel saved is worth is not told: enter {FUEL_PRICE} in the record's "
+                "field.",)
+    named = ", ".join(lacking)
+    return (f"Draft, power, fuel and hours are not told, since the record's field leaves these "
+            f"empty: {named}. Enter them to compare the plan with one depth all over.",)
 
 
 def area_of(plan, action):
@@ -50,14 +78,21 @@ def area_of(plan, action):
 def replant_headline(plan):
     """Return the replant decision in one sentence."""
     replanted, whole = area_of(plan, "replant"), sum(zone.area for zone in plan.zones)
-    if not replanted:
+    doubtful = area_of(plan, "look again")
+    if not replanted and not doubtful:
         return "Keep the stand everywhere: replanting is not expected to pay in any zone."
+    if not replanted:
+        return (f"Replant nothing yet: look again at {figure(doubtful, plan.area_unit)['text']} of "
+                f"{figure(whole, plan.area_unit)['text']}, where it is in doubt whether replanting "
+                "pays.")
+    again = (f" Look again at {figure(doubtful, plan.area_unit)['text']} before deciding."
+             if doubtful else "")
     money, unit = plan.currency, plan.area_unit
     seeds = sum(zone.figures["seed units"][0] for zone in plan.zones)
     return (f"Replant {figure(replanted, unit)['text']} of {figure(whole, unit)['text']}: expected "
             f"gain {figure(plan.gain, money)['text']} (nine times in ten "
             f"{interval(plan.gain_low, plan.gain_high, money)['text']}), "
-            f"{figure(seeds, 'seed units')['text']}.")
+            f"{figure(seeds, 'seed units')['text']}.{again}")
 
 
 def for_the_whole(headline, is_map):
@@ -69,7 +104,16 @@ def for_the_whole(headline, is_map):
 
 
 def tillage_headline(plan):
-    """Return the tillage decision in one sentence."""
+    """Return the tillage decision in one sentence, and one on fuel where that is known."""
+    saved = plan.figures.get("fuel saved")
+    if saved is None or not saved[0] > 0:
+        return _tillage_decision(plan)
+    depth = figure(*plan.figures["one depth to compare with"])["text"]
+    return (f"{_tillage_decision(plan)} Against {depth} all over it takes "
+            f"{_figure_of_plan(*saved)['text']} less fuel.")
+
+
+def _tillage_decision(plan):
     whole, left = sum(zone.area for zone in plan.zones), area_of(plan, "leave")
     tilled, unit = area_of(plan, "till"), plan.area_unit
     beyond = figure(area_of(plan, "cannot reach"), unit)["text"]
@@ -93,6 +137,14 @@ def tillage_headline(plan):
     if too_deep:
         parts.append(f"; on {beyond} the hard layer lies deeper than the tool reaches")
     return "".join(parts) + "."
+
+
+def _figure_of_plan(value, unit, *ends):
+    """A figure of the whole field; with its range in brackets where it has one."""
+    found = figure(value, unit)
+    if not ends:
+        return found
+    return {**found, "text": f"{found['text']} ({interval(*ends, unit)['text']})"}
 
 
 def _figure_of_zone(name, value, unit):

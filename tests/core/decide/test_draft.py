@@ -41,7 +41,7 @@ def test_every_source_is_cited_with_its_standing():
     ({"tool": "spade"}, "tillage_tool is spade. Choose one of subsoiler_narrow"),
     ({"texture": None}, "soil_texture is empty. Choose one of fine, medium, coarse"),
     ({"tractor": "horse"}, "tractor is horse"), ({"surface": "ice"}, "tractor_surface is ice"),
-    ({"tools": None}, "tillage_tools is empty"), ({"width_m": 0}, "machine_width is 0"),
+    ({"tools": None}, "tillage_shanks is empty"), ({"width_m": 0}, "machine_width is 0"),
     ({"speed_km_h": np.nan}, "tillage_speed"), ({"field_efficiency": 85}, "field_efficiency is 85"),
     ({"rated_pto_kw": -1}, "tractor_power")])
 def test_an_outfit_that_is_not_whole_is_refused_by_name(changed, said):

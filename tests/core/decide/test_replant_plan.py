@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from plugin.core.decide.look_again import DoubtLimits
 from plugin.core.decide.replant import ReplantSettings, gain_per_area, replant_plan
 from plugin.core.decide.yield_response import load_table
 from plugin.core.grid import Grid
@@ -216,6 +217,45 @@ def test_stands_beyond_the_table_and_zones_in_doubt_are_said():
     shifts = np.linspace(-12_000, 12_000, 41)[:, None]
     plan = plan_of(stand_of(np.full((1, 9), 14_000.0)), 14_000 + shifts * np.ones(9), np.arange(9))
     assert any("No clear difference in 1 of 1 zones" in caution for caution in plan.cautions)
+
+
+def in_doubt(doubt):
+    """Ground that gains for sure, and ground at 16,000, just below the break-even, in doubt."""
+    row = np.array([[10_000.0] * 3 + [30_000.0] * 2 + [16_000.0] * 3 + [30_000.0] * 2])
+    shifts = np.linspace(-3_000, 3_000, 41)[:, None] * (row == 16_000)
+    return plan_of(stand_of(row, 1_500.0), row + shifts, np.arange(10), doubt=doubt)
+
+
+def test_a_zone_in_doubt_is_looked_at_again_and_neither_seed_nor_money_counted_for_it():
+    decided, doubtful = in_doubt(DoubtLimits(0.5, 0.5)), in_doubt(DoubtLimits(0.05, 0.95))
+    assert {zone.action for zone in decided.zones} == {"replant", "keep"}
+    assert decided.figures == {}
+    again, = (zone for zone in doubtful.zones if zone.action == "look again")
+    assert (again.rate, again.gain, again.gain_low, again.gain_high) == (0, 0, 0, 0)
+    assert again.figures["seed units"][0] == 0 and 0.05 < again.chance < 0.95
+    assert doubtful.zone_map.zones[again.label].title == "look again"
+    sure = [zone for zone in doubtful.zones if zone.action == "replant"]
+    assert doubtful.gain == pytest.approx(sum(zone.gain for zone in sure))
+    # what the doubtful ground would bring stands beside it
+    value, unit, low, high = doubtful.figures[
+        "gain if the ground to look at again is replanted too"]
+    assert value == pytest.approx(doubtful.gain + again.figures["gain if replanted"][0])
+    assert unit == "USD" and low < value < high
+    best, _, _, _ = doubtful.figures["gain if that ground is replanted just where it pays"]
+    assert best - max(value, doubtful.gain) == pytest.approx(
+        again.figures["most that a further look is worth"][0])
+    worth, _ = again.figures["most that a further look is worth"]
+    assert worth > 0 and worth == pytest.approx(
+        doubtful.figures["most that a further look is worth"][0])
+    assert any(f"worth USD {worth:,.0f} at most" in caution and "nextstops" in caution
+               for caution in doubtful.cautions)
+    assert doubtful.settings["chance_keep"] == (0.05, "")
+
+
+def test_limits_that_hold_no_zone_change_nothing():
+    wide, off = in_doubt(DoubtLimits(0.999, 1.0)), in_doubt(DoubtLimits(0.5, 0.5))
+    assert [(zone.action, zone.gain) for zone in wide.zones] == [
+        (zone.action, zone.gain) for zone in off.zones]
 
 
 @pytest.mark.parametrize(("changed", "message"), [

@@ -4,7 +4,12 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from plugin.core.decide.tillage_depth import TillageSettings, depth_to_set, tillage_plan
+from plugin.core.decide.tillage_depth import (
+    TillageSettings,
+    depth_to_set,
+    require_some_pan,
+    tillage_plan,
+)
 from plugin.core.grid import Grid
 from plugin.core.problems import InputProblem
 from plugin.core.surface import Surface
@@ -179,3 +184,13 @@ def test_surfaces_that_do_not_fit_are_refused(bottom, chance, message):
     with pytest.raises(InputProblem, match=message):
         tillage_plan(bottom, chance, TOOL, area_unit="ac", smallest_area_m2=0,
                      smooth_radius_cells=0)
+
+
+def test_a_field_without_any_pan_gets_no_plan_and_one_with_pan_everywhere_is_asked_about():
+    none = surface_of([[0.0, 0, 0]], "Chance of a pan", "", inside=[[1, 1, 0]])
+    with pytest.raises(InputProblem, match="Chance of a pan is 0 everywhere: no stop met a pan"):
+        require_some_pan(none)
+    require_some_pan(replace(none, estimate=np.array([[0, 0.1, 0]])))
+    assert any("Every stop met a pan" in caution for caution in plan_of([[12.0, 12]]).cautions)
+    some = plan_of([[12.0, 12]], [[1, 0.9]])
+    assert not any("Every stop met a pan" in caution for caution in some.cautions)

@@ -1,8 +1,12 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from plugin.core.decide.compaction_rating import rate_compaction
 from plugin.core.deliver.plan_account import (
     area_of,
+    not_told,
     plan_account,
     replant_headline,
     tillage_headline,
@@ -134,3 +138,52 @@ def test_a_zone_s_figures_are_rounded_by_what_they_are(name, value, unit, text):
 def test_nothing_to_till_is_a_decision_too():
     assert tillage_headline(plan(zone(0, "leave", 0.0, 30.0), rate_unit="in")) == (
         "Leave the ground alone: no zone is likely enough to hold a pan the tool can break.")
+
+
+AGAIN = zone(3, "look again", 0.0, 12.5, **{"seed units": (0.0, "seed units")})
+
+
+def test_ground_to_look_at_again_is_in_the_headline():
+    made = replace(REPLANT, zones=(*REPLANT.zones, AGAIN))
+    assert replant_headline(made).endswith(
+        "11.3 seed units. Look again at 12.5 ac before deciding.")
+    assert replant_headline(plan(zone(0, "keep", 0.0, 60.0), AGAIN)) == (
+        "Replant nothing yet: look again at 12.5 ac of 72.5 ac, where it is in doubt whether "
+        "replanting pays.")
+
+
+def test_fuel_saved_is_in_the_headline_where_it_is_known():
+    made = replace(plan(zone(0, "till", 14, 55.0), rate_unit="in"), figures={
+        "one depth to compare with": (17.0, "in"), "fuel saved": (52.4, "gal", 35.1, 69.6)})
+    assert tillage_headline(made) == (
+        "Loosen all of it, 55.0 ac, 14.0 in deep. Against 17.0 in all over it takes 52 gal (35 gal "
+        "to 70 gal) less fuel.")
+    same = replace(made, figures={**made.figures, "fuel saved": (0.0, "gal", 0.0, 0.0)})
+    assert tillage_headline(same) == "Loosen all of it, 55.0 ac, 14.0 in deep."
+
+
+def test_figures_of_the_field_come_with_their_range_and_cautions_before_those_of_the_plan():
+    made = replace(REPLANT, figures={"fuel saved": (52.4, "gal", 35.1, 69.6),
+                                     "hours": (6.71, "h")})
+    rating = rate_compaction(np.arange(20) < 11)
+    found = plan_account(made, title="", headline="", cautions=("Dry soil.",), rating=rating)
+    saved = found["figures"]["fuel saved"]
+    assert (saved["value"], saved["text"]) == (52.4, "52 gal (35 gal to 70 gal)")
+    assert set(found["ranges"]) == {"fuel saved"}
+    ends = found["ranges"]["fuel saved"]
+    assert (ends["low"]["value"], ends["high"]["value"]) == (35.1, 69.6)
+    assert found["figures"]["hours"] == {"value": 6.71, "unit": "h", "text": "6.7 h"}
+    assert found["cautions"] == ["Dry soil.", "Check first."]
+    assert found["rating"]["rating"] == "moderate" and found["rating"]["from_memory"]
+    assert "Agronomy Facts 63" in found["rating"]["text"]
+
+
+@pytest.mark.parametrize(("lacking", "said"), [
+    ((), ()),
+    (("Fuel price",), ("What the fuel saved is worth is not told: enter Fuel price in the record's "
+                       "field.",)),
+    (("Tractor", "Shanks"), ("Draft, power, fuel and hours are not told, since the record's field "
+                             "leaves these empty: Tractor, Shanks. Enter them to compare the plan "
+                             "with one depth all over.",))])
+def test_what_keeps_energy_from_being_told_is_named(lacking, said):
+    assert not_told(lacking) == said
