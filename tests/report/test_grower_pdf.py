@@ -272,7 +272,7 @@ def test_a_failure_leaves_the_older_report_as_it_was(printed, tmp_path, monkeypa
     older.write_text("last year's", encoding="utf-8")
     monkeypatch.setattr(QgsLayoutExporter, "exportToPdf", lambda *_: (
         QgsLayoutExporter.ExportResult.FileError))
-    with pytest.raises(InputProblem, match="could not write the report"):
+    with pytest.raises(InputProblem, match="could not write the PDF"):
         printed(summary())
     assert older.read_text("utf-8") == "last year's"
     assert list(tmp_path.iterdir()) == [older]
