@@ -2,7 +2,7 @@
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-import processing
+from qgis import processing
 from qgis.core import QgsProcessingContext, QgsProcessingException, QgsProcessingFeedback
 
 from ..core.decide.tillage_depth import LIKELY

@@ -15,7 +15,6 @@ from qgis.core import (
     QgsSingleBandPseudoColorRenderer,
     QgsVectorLayer,
 )
-from qgis.PyQt.QtCore import QVariant
 
 from ..core.deliver.figures import figure
 from ..core.problems import InputProblem
@@ -56,6 +55,7 @@ _COLUMNS = {
     "peak_unit": tr("Unit of peak"), "error": tr("Standard error"),
     "explained": tr("Share of variance explained")}
 _LARGE = 1e12  # an end that a spin box must have and no figure reaches
+REAL_COLUMN = "Real"  # what a GeoPackage calls a column of fractions
 FIELD = tr("Field")  # the group of the field's outline and cover
 _UNSURE = "_unsure"  # how the layers of a surface's hatch end
 _MARK_OF_STOP = "'stop'"
@@ -170,7 +170,7 @@ def _unsure(folder):
 def _decimals(layer):
     """Show fractions with two decimals in tables and forms; what is stored stays as it is."""
     for place, field in enumerate(layer.fields()):
-        if field.type() == QVariant.Double:
+        if field.typeName() == REAL_COLUMN:
             layer.setEditorWidgetSetup(place, QgsEditorWidgetSetup("Range", {
                 "AllowNull": True, "Min": -_LARGE, "Max": _LARGE, "Precision": 2, "Step": 1.0,
                 "Style": "SpinBox"}))
