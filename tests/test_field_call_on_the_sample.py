@@ -97,15 +97,17 @@ def test_most_of_the_area_is_decided_as_the_truth_would_have_it(results, summary
     threshold = summary["replant"]["break_even"]["value"]
     replant = column_at(results, "replant_plan", "action", positions)
     till = column_at(results, "tillage_plan", "action", positions)
-    decided = np.array([action is not None for action in replant])
+    inside = np.array([action is not None for action in replant])
+    open_yet = inside & (replant == "look again")
+    decided = inside & ~open_yet
     replant_right = np.mean((replant == "replant")[decided]
                             == (true["population"] < threshold)[decided])
-    till_right = np.mean((till == "till")[decided] == true["pan"][decided])
+    till_right = np.mean((till == "till")[inside] == true["pan"][inside])
     with capsys.disabled():
-        print(f"\ndecided rightly: replant {replant_right:.1%}, tillage {till_right:.1%} of the "
-              "area")
+        print(f"\ndecided rightly: replant {replant_right:.1%} of the area but for "
+              f"{open_yet.sum() / inside.sum():.1%} to look at again, tillage {till_right:.1%}")
     # 93.5 and 86 % when written. One action for the whole field gets 84 and 66 %.
-    assert replant_right > 0.92
+    assert replant_right > 0.92 and open_yet.sum() < 0.1 * inside.sum()
     assert till_right > 0.8
 
 
