@@ -10,6 +10,7 @@ LOOKED_AT = 40  # rows in which a header is looked for
 
 _NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d+)?")
 _BRACKETS = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
+_BEHIND_COMMA = re.compile(r",\s*([^,;]+)$")
 _AT = re.compile(r"(\d+(?:[.,]\d+)?)\s*([a-z]+\b|\"|″|'|′)?")
 _TOTAL = re.compile(r"(grand\s+|sub)?(total|sum|mean|average|avg|minimum|min|maximum|max|"
                     r"std\.? ?dev\.?|stdev|count|cv|median)s?\s*[:=]?", re.IGNORECASE)
@@ -59,13 +60,17 @@ def find_header(rows, known, row_number=0):
 
 
 def header_words(text):
-    """Return the HeaderWords of a header such as "Depth (cm)" or "psi @ 6 in"."""
+    """Return the HeaderWords of a header: "Depth (cm)", "Length, m", "psi @ 6 in"."""
     rest, units = text.lower().strip(), []
     for inside in _BRACKETS.findall(rest):
         unit = unit_named(inside)
         if unit:
             units.append(unit)
             rest = rest.replace(inside, " ", 1)
+    last = _BEHIND_COMMA.search(rest)
+    if last and unit_named(last[1]):  # "Length of row, m": a letter alone is a unit only there
+        units.append(unit_named(last[1]))
+        rest = rest[:last.start()]
     rest = re.sub(r"[()\[\]{}@_]", " ", rest)
     number, number_unit = None, ""
     found = _AT.search(rest)

@@ -36,6 +36,7 @@ def new_rows(kind, rows, *, crs, mapping, record, known, photos, kept, warnings,
         warnings  list that sentences are added to
         tick      called with the fraction done; may raise Stopped
     """
+    _refuse_parts_without_value(kind, mapping)
     given = _given(kind, mapping)
     written = _written(rows)
     groups = grouped(rows, kind, written)
@@ -93,6 +94,17 @@ def _among(rows, places):
     mask = np.zeros(rows.count, bool)
     mask[places] = True
     return mask
+
+
+def _refuse_parts_without_value(kind, mapping):
+    """Refuse a mapping that reads something of a part but not the part, which would be lost."""
+    if not kind.child or mapping.uses(kind.part):
+        return
+    for use in mapping.columns:
+        if use.target.startswith(f"{kind.child}."):
+            raise InputProblem(f"The mapping reads {use.header} as {use.target}, but no column as "
+                               f"{kind.part}, without which it would be lost. Read it as something "
+                               f"else, or a column as {kind.part}.")
 
 
 def _given(kind, mapping):

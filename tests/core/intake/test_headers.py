@@ -36,6 +36,7 @@ PROFILE = [
     ("10 cm (MPa)", "", ("MPa",), 10, "cm"), ("6\"", "", (), 6, "in"),
     ("Sample No.", "sample no", (), None, ""), ("Yield [bu/ac]", "yield", ("bu/ac",), None, ""),
     ("Row 4", "row", (), 4, ""), ("Lbs force (lbf)", "", ("lbf", "lbf"), None, ""),
+    ("Length of row, m", "length of row", ("m",), None, ""),
     ("2,5 cm", "", (), 2.5, "cm"), ("Nitrate N", "nitrate n", (), None, "")])
 def test_words_units_and_numbers_of_a_header(text, words, units, number, number_unit):
     found = header_words(text)

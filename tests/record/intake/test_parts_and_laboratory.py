@@ -84,6 +84,28 @@ def test_a_bad_depth_takes_its_whole_profile_along_and_no_other(empty, csv):
     assert rows_of(record, "SELECT stop FROM compaction_readings") == [(2,)]
 
 
+@pytest.mark.parametrize("header", ["Length (m)", "Row length (m)", "Length of row, m"])
+def test_the_length_of_row_of_a_stop_is_its_own_whatever_it_is_called(empty, csv, header):
+    record = empty()
+    import_readings(record, csv(f"Stop;Lon;Lat;Plants;{header}\n"
+                                f"7;{A.replace(',', ';')};31;5.31\n"), Wish("stand_counts"))
+    (plants, length), = rows_of(record, "SELECT plants, length FROM stand_counts")
+    assert (plants, length) == (31, pytest.approx(5.31 / 0.3048))
+
+
+def test_what_belongs_to_a_part_that_is_not_read_is_refused_before_it_is_lost(empty, csv):
+    record = empty()
+    before = sha(record)
+    mapping = Mapping(tuple(ColumnUse(header, target) for header, target in (
+        ("Stop", "stop"), ("Lon", "x"), ("Lat", "y"), ("Plants", "plants"),
+        ("Length", "row_counts.length"))))
+    with pytest.raises(InputProblem, match="reads Length as row_counts.length, but no column as "
+                                           "row_counts.plants, without which it would be lost"):
+        import_readings(record, csv(f"Stop,Lon,Lat,Plants,Length\n7,{A},31,17.4\n"),
+                        Wish("stand_counts", mapping=mapping))
+    assert sha(record) == before
+
+
 def test_a_stand_given_as_plants_per_acre_is_counted_back(empty, csv):
     # 27 plants on 17.4 ft of a 30 in row: 27 / (17.4 * 2.5 / 43560) = 27,037 plants/ac
     record = empty()
