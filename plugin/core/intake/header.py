@@ -10,6 +10,7 @@ LOOKED_AT = 40  # rows in which a header is looked for
 
 _NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d+)?")
 _BRACKETS = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
+_NITRATE = re.compile(r"\bno3\b(\s*-?\s*n\b)?")
 _BEHIND_COMMA = re.compile(r",\s*([^,;]+)$")
 _AT = re.compile(r"(\d+(?:[.,]\d+)?)\s*([a-z]+\b|\"|″|'|′)?")
 _TOTAL = re.compile(r"(grand\s+|sub)?(total|sum|mean|average|avg|minimum|min|maximum|max|"
@@ -61,7 +62,7 @@ def find_header(rows, known, row_number=0):
 
 def header_words(text):
     """Return the HeaderWords of a header: "Depth (cm)", "Length, m", "psi @ 6 in"."""
-    rest, units = text.lower().strip(), []
+    rest, units = _NITRATE.sub("nitrate n", text.lower().strip()), []  # its 3 is no number
     for inside in _BRACKETS.findall(rest):
         unit = unit_named(inside)
         if unit:

@@ -59,9 +59,12 @@ def is_known_header(text, targets):
 
 
 EXACT = 1000
+BY_UNIT = 500
 
 
 def _score(words, target):
+    if not target.unit and any("/" in unit for unit in words.units):
+        return 0  # plants per acre are no plants counted
     best = 0
     tokens = words.words.split()
     for phrase in target.words:
@@ -73,9 +76,11 @@ def _score(words, target):
     if best and words.number is not None and words.number_unit == "" and not target.series \
             and best < EXACT:
         return 0
-    if not best and not words.words and (target.series or "/" in target.unit) and any(
-            target.unit and _fits(unit, target) for unit in words.units):
-        return EXACT  # a unit alone says it: psi, bu/ac
+    if any(target.unit and _fits(unit, target) for unit in words.units):
+        if not best and not words.words and (target.series or "/" in target.unit):
+            return EXACT  # a unit alone says it: psi, bu/ac
+        if "/" in target.unit:
+            return max(best, BY_UNIT)  # plants/ac are a population, whatever it is called
     return best
 
 

@@ -181,3 +181,17 @@ def test_plain_names_of_photos_are_kept(name, path):
 def test_names_that_lead_elsewhere_are_refused(name):
     with pytest.raises(InputProblem, match="leads out|no name of a photo"):
         plain_photo_path(name)
+
+
+@pytest.mark.parametrize(("header", "target"), [
+    ("Stand (plants/ac)", "population"), ("Stand", "plants"), ("Row length (m)", "length"),
+    ("plants/ha", "population")])
+def test_a_unit_decides_between_plants_counted_and_plants_per_area(header, target):
+    targets = [Target("population", "real", "Plants per area", "plants/ac",
+                      words=words_for("stand_counts", "population")),
+               Target("row_counts.length", "real", "Length", "ft",
+                      words=words_for("row_counts", "row_counts.length")),
+               Target("plants", "int", "Plants", words=words_for("stand_counts", "plants")),
+               Target("length", "real", "Length", "ft", words=words_for("stand_counts", "length"))]
+    use, = propose_mapping([header], targets).columns
+    assert use.target == target
