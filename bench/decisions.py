@@ -36,6 +36,7 @@ from plugin.core.interpolate.estimate import estimate_surface
 from plugin.core.observations import Observations
 from plugin.core.observe.row_units import row_unit_test
 from plugin.core.units import convert
+from plugin.core.zone.workable import WorkableShape
 
 # The worked case of the replant reference with a thin stand: its break-even lies amid the stands.
 CASE = ReplantSettings(
@@ -71,8 +72,7 @@ def one_of_replant(seed, count, number):
                            error_variance=read.error_variance * factor**2)
     surface = estimate_surface(read, GRID, WHOLE, seed=number)
     cells, draws = draws_of_surface(surface, draws=400, seed=number)
-    plan = replant_plan(surface, draws, cells, TABLE, CASE, area_unit="ac", smallest_area_m2=0,
-                        smooth_radius_cells=0)
+    plan = replant_plan(surface, draws, cells, TABLE, CASE, area_unit="ac", shape=WorkableShape())
     gain = gain_per_area(TABLE, CASE, plants_per_ac(field.at_cells)) * CELL_AC
     even = break_even_stand(TABLE, CASE)
     replanted = np.array([zone.action == "replant" for zone in plan.zones])

@@ -17,7 +17,7 @@ from ..layers.boundary import area_m2
 from ..layers.field_surface import surface_of_field
 from ..layers.json_files import read_json, write_json
 from ..layers.vectors import REAL, TEXT, Column, VectorLayer, read_vector, write_vector
-from ..record.plan_settings import machine_width_m, smallest_zone_m2
+from ..record.plan_settings import workable_shape
 from ..record.probe_readings import LAYER as PROBES
 from ..record.probe_readings import QUANTITIES, results_held
 from ..record.read import Record, open_record
@@ -158,12 +158,13 @@ def _stand_zones(work):
         return
     if not mapped(stand["surface"]):
         return
-    zones = work.scratch("stand_zones.gpkg")
+    zones, shape = work.scratch("stand_zones.gpkg"), workable_shape(record)
     limits = limits_below_target(record.field["target_stand"])
     work.run("zonesbylimits", SURFACE=work.path(SURFACES, "stand.tif"),
              LIMITS=";".join(f"{limit:.10g}" for limit in limits), BOUNDARY=work.found["boundary"],
-             MACHINE_WIDTH=machine_width_m(record),
-             SMALLEST_AREA=float(convert(smallest_zone_m2(record), "m2", "ha")), ZONES=zones)
+             MACHINE_WIDTH=shape.machine_width_m, HEADING=shape.heading_deg,
+             SMALLEST_AREA=float(convert(shape.smallest_area_m2, "m2", "ha")),
+             SMALLEST_WIDTH=shape.smallest_width_m, ZONES=zones)
     work.keep_layer(zones, "stand_zones")
     stand["zones"] = [{**row, "area": float(convert(row["area_m2"], "m2", record.units.area))}
                       for row in read_vector(zones)[1]]

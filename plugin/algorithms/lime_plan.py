@@ -1,14 +1,10 @@
 """limeplan: how much lime to spread in which part of a field."""
-from dataclasses import replace
 
 from qgis.core import (
     QgsProcessingException,
     QgsProcessingOutputNumber,
     QgsProcessingParameterEnum,
-    QgsProcessingParameterFile,
-    QgsProcessingParameterFileDestination,
     QgsProcessingParameterRasterLayer,
-    QgsProcessingParameterVectorDestination,
 )
 
 from ..core.decide.enough_readings import require_readings
@@ -20,43 +16,33 @@ from ..core.deliver.rate_headlines import lime_headline
 from ..core.deliver.summary import mapped
 from ..core.interpolate.draws_of_surface import draws_of_surface
 from ..core.problems import InputProblem, Stopped
-from ..core.zone.workable import radius_of_width
-from ..layers.beside import all_beside
 from ..layers.field_surface import surface_of_field
-from ..layers.json_files import write_json
-from ..layers.vectors import write_vector
-from ..layers.zone_layers import plan_layer
 from ..record.plan_settings import (
     lime_settings,
-    machine_width_m,
     setting_titles,
-    smallest_zone_m2,
+    workable_shape,
 )
 from ..record.read import open_record
-from .base import SpadeworkAlgorithm, driver_of, ticker, tr
+from .base import ticker, tr
 from .lime_quality import chosen_lime_quality, declare_lime_quality
-from .made import made
-
-DRAWS = 400
+from .plan_algorithm import DRAWS, PlanAlgorithm
 
 
-class LimePlan(SpadeworkAlgorithm):
+class LimePlan(PlanAlgorithm):
     """Lime to spread, zone by zone."""
-    ID, NAME, GROUP = "limeplan", "Lime plan", "decide"
+    ID, NAME = "limeplan", "Lime plan"
     HELP = ("Lime by pH and buffer pH of short cores, by a published method made for the buffer "
             "that the laboratory used, for the depth and the target of the record and the quality "
             "of the lime that is bought. The laboratory's own recommendation and your state's "
             "extension tables come before this plan.")
-    RECORD, PH, BUFFER_PH, METHOD = "RECORD", "PH", "BUFFER_PH", "METHOD"
-    OUTSIDE, PLAN, ACCOUNT = "OUTSIDE", "PLAN", "ACCOUNT"
+    PH, BUFFER_PH, METHOD, OUTSIDE = "PH", "BUFFER_PH", "METHOD", "OUTSIDE"
     SURFACES = (PH, BUFFER_PH)
 
     def initAlgorithm(self, configuration=None):
         """Declare the record, pH and buffer pH, the method, the lime's quality and the plan."""
-        self.described(QgsProcessingParameterFile(self.RECORD, tr("Field record"),
-                                                  extension="gpkg"),
-                       tr("Its field row holds the laboratory's buffer, target pH, depth, rates "
-                          "and price, in the record's units."))
+        self.describe_record(tr(
+            "Its field row holds the laboratory's buffer, target pH, depth, rates and price, in"
+            " the record's units."))
         self.described(QgsProcessingParameterRasterLayer(self.PH, tr("pH")),
                        tr("Surface of the soil's pH in water: it says where lime is needed."))
         self.described(QgsProcessingParameterRasterLayer(self.BUFFER_PH, tr("Buffer pH")),
@@ -71,20 +57,16 @@ class LimePlan(SpadeworkAlgorithm):
             [tr("is refused"), tr("counts as the nearest of the table")], defaultValue=0),
             tr("What to do with a buffer pH that the method's table does not reach."))
         declare_lime_quality(self)
-        self.described(QgsProcessingParameterVectorDestination(self.PLAN, tr("Plan")),
-                       tr("Polygons: action, lime as bought (ton/ac or t/ha), area, cost, chance "
-                          "that lime is needed."))
-        self.described(QgsProcessingParameterFileDestination(
-            self.ACCOUNT, tr("Account (JSON)"), "JSON (*.json)", optional=True,
-            createByDefault=False), tr("Figures, settings, sources and cautions of the plan."))
+        self.describe_outputs(tr(
+            "Polygons: action, lime as bought (ton/ac or t/ha), area, cost, chance that lime is"
+            " needed."))
         self.addOutput(QgsProcessingOutputNumber("SPREAD", tr("Area that gets some")))
         self.addOutput(QgsProcessingOutputNumber("AMOUNT", tr("Lime in all")))
 
     def processAlgorithm(self, parameters, context, feedback):
         """Read record and surfaces, decide, write the plan."""
         files = [self.found_surface(parameters, name) for name in self.SURFACES]
-        path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
-        account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
+        paths = self.output_paths(parameters, context)
         chosen = self.parameterAsEnum(parameters, self.METHOD, context)
         outside = (REFUSE, CLAMP)[self.parameterAsEnum(parameters, self.OUTSIDE, context)]
         try:
@@ -106,24 +88,17 @@ class LimePlan(SpadeworkAlgorithm):
                 target_ph=settings.target_ph, depth_m=settings.depth_m,
                 depth_unit=record.units.depth, effective_percent=settings.effective_percent,
                 outside=outside, area_unit=record.units.area,
-                smallest_area_m2=smallest_zone_m2(record),
-                smooth_radius_cells=radius_of_width(machine_width_m(record),
-                                                    buffer_ph.grid.cell_m),
+                shape=workable_shape(record),
                 tick=ticker(feedback, 0.7, 0.9))
-            said = made(self.ID, plan.settings, record.sha256)
             headline = for_the_whole(lime_headline(plan),
                                      mapped(ph.account) or mapped(buffer_ph.account))
-            layer = plan_layer(plan, record.boundary_wkb, tick=ticker(feedback, 0.9, 1.0))
-            with all_beside([path, account_path]) as (aside, account_aside):
-                write_vector(aside, driver_of(path), [replace(layer, made=said)])
-                if account_path:
-                    write_json(account_aside, {**plan_account(
-                        plan, title=tr("Lime plan"), headline=headline,
-                        names=setting_titles()), "made": said})
+            self.write_plan(plan, record, paths, lambda: plan_account(
+                plan, title=tr("Lime plan"), headline=headline, names=setting_titles()),
+                tick=ticker(feedback, 0.9, 1.0))
         except Stopped:
             return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
         feedback.pushInfo(headline)
-        return {self.PLAN: path, self.ACCOUNT: account_path, "SPREAD": area_of(plan, APPLY),
+        return {self.PLAN: paths[0], self.ACCOUNT: paths[1], "SPREAD": area_of(plan, APPLY),
                 "AMOUNT": sum(zone.figures["amount"][0] for zone in plan.zones)}

@@ -1,15 +1,11 @@
 """replantplan: which parts of the stand to keep, which to replant, and what that pays."""
-from dataclasses import replace
 
 from qgis.core import (
     QgsProcessingException,
     QgsProcessingOutputNumber,
-    QgsProcessingParameterFile,
-    QgsProcessingParameterFileDestination,
     QgsProcessingParameterNumber,
     QgsProcessingParameterRasterDestination,
     QgsProcessingParameterRasterLayer,
-    QgsProcessingParameterVectorDestination,
 )
 
 from ..core.decide.break_even_curve import break_even_by_date, break_even_by_price
@@ -32,32 +28,25 @@ from ..core.deliver.sensitivity_account import (
 from ..core.deliver.summary import mapped
 from ..core.interpolate.draws_of_surface import draws_of_surface
 from ..core.problems import InputProblem, Stopped
-from ..core.zone.workable import radius_of_width
-from ..layers.beside import all_beside
 from ..layers.field_surface import surface_of_field
-from ..layers.json_files import json_text, write_json
+from ..layers.json_files import json_text
 from ..layers.rasters import write_bands
-from ..layers.vectors import write_vector
-from ..layers.zone_layers import plan_layer
 from ..record.plan_settings import (
-    machine_width_m,
     replant_doubts,
     replant_not_entered,
     replant_settings,
     setting_titles,
-    smallest_zone_m2,
+    workable_shape,
 )
 from ..record.read import open_record
-from .base import SpadeworkAlgorithm, driver_of, geotiff, ticker, tr
-from .made import made
+from .base import geotiff, ticker, tr
+from .plan_algorithm import DRAWS, PlanAlgorithm
 from .yield_table import chosen_yield_table, declare_yield_table
 
-DRAWS = 400
 
-
-class ReplantPlan(SpadeworkAlgorithm):
+class ReplantPlan(PlanAlgorithm):
     """Keep or replant, zone by zone."""
-    ID, NAME, GROUP = "replantplan", "Replant plan", "decide"
+    ID, NAME = "replantplan", "Replant plan"
     HELP = ("For each cell, the money that replanting is expected to bring over keeping the stand, "
             "from a published table of yield by stand and planting date, with the record's dates, "
             "prices and costs, over the uncertainty of the stand. Cells become zones that a "
@@ -70,9 +59,8 @@ class ReplantPlan(SpadeworkAlgorithm):
 
     def initAlgorithm(self, configuration=None):
         """Declare the record, the stand, the yield table and the plan."""
-        self.described(QgsProcessingParameterFile(self.RECORD, tr("Field record"),
-                                                  extension="gpkg"),
-                       tr("Its field row holds dates, prices and costs, in the record's units."))
+        self.describe_record(tr(
+            "Its field row holds dates, prices and costs, in the record's units."))
         self.described(QgsProcessingParameterRasterLayer(self.STAND, tr("Stand")),
                        tr("Surface of the stand, plants per acre or hectare."))
         declare_yield_table(self)
@@ -85,12 +73,9 @@ class ReplantPlan(SpadeworkAlgorithm):
             self.described(QgsProcessingParameterNumber(
                 name, title, QgsProcessingParameterNumber.Type.Double, value, minValue=0.0,
                 maxValue=1.0), words)
-        self.described(QgsProcessingParameterVectorDestination(self.PLAN, tr("Plan")),
-                       tr("Polygons: action, seeds per acre or hectare, area, gain with its 90 % "
-                          "interval, chance that replanting gains."))
-        self.described(QgsProcessingParameterFileDestination(
-            self.ACCOUNT, tr("Account (JSON)"), "JSON (*.json)", optional=True,
-            createByDefault=False), tr("Figures, settings, sources and cautions of the plan."))
+        self.describe_outputs(tr(
+            "Polygons: action, seeds per acre or hectare, area, gain with its 90 % interval, "
+            "chance that replanting gains."))
         self.described(QgsProcessingParameterRasterDestination(
             self.CELL_GAIN, tr("Gain of each cell"), optional=True, createByDefault=False),
             tr("GeoTIFF: band 1 the expected gain, money per acre or hectare; band 2 the chance, 0 "
@@ -114,10 +99,9 @@ class ReplantPlan(SpadeworkAlgorithm):
     def processAlgorithm(self, parameters, context, feedback):
         """Read record and stand, decide, write the plan."""
         stand_file = self.found_surface(parameters, self.STAND)
-        path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
-        account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         cells_path = self.parameterAsOutputLayer(parameters, self.CELL_GAIN, context)
         cells_path = geotiff(cells_path) if cells_path else None
+        paths = (*self.output_paths(parameters, context), cells_path)
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
@@ -132,27 +116,21 @@ class ReplantPlan(SpadeworkAlgorithm):
                                             tick=ticker(feedback, 0.2, 0.7))
             plan = replant_plan(
                 stand, draws, cells, table, settings, area_unit=record.units.area,
-                smallest_area_m2=smallest_zone_m2(record),
-                smooth_radius_cells=radius_of_width(machine_width_m(record), stand.grid.cell_m),
+                shape=workable_shape(record),
                 doubt=self._doubt(parameters, context), tick=ticker(feedback, 0.7, 0.85))
-            said = made(self.ID, plan.settings, record.sha256)
-            account = self._account(plan, stand, table, settings, record,
-                                    ticker(feedback, 0.85, 0.9)) if account_path else None
-            layer = plan_layer(plan, record.boundary_wkb, tick=ticker(feedback, 0.9, 1.0))
-            outputs = [path, account_path, cells_path]
-            with all_beside(outputs) as (aside, account_aside, cells_aside):
-                write_vector(aside, driver_of(path), [replace(layer, made=said)])
-                if cells_path:
-                    _write_cells(cells_aside, stand, gains_of_cells(stand, table, settings),
-                                 settings, said)
-                if account_path:
-                    write_json(account_aside, {**account, "made": said})
+            self.write_plan(
+                plan, record, paths,
+                lambda: self._account(plan, stand, table, settings, record,
+                                      ticker(feedback, 0.85, 0.9)),
+                further=lambda aside, said: _write_cells(
+                    aside, stand, gains_of_cells(stand, table, settings), settings, said),
+                tick=ticker(feedback, 0.9, 1.0))
         except Stopped:
             return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
         feedback.pushInfo(_headline(plan, stand))
-        return {self.PLAN: path, self.ACCOUNT: account_path, self.CELL_GAIN: cells_path,
+        return {self.PLAN: paths[0], self.ACCOUNT: paths[1], self.CELL_GAIN: cells_path,
                 "REPLANTED": area_of(plan, "replant"), "DOUBTFUL": area_of(plan, "look again"),
                 "GAIN": plan.gain}
 

@@ -1,14 +1,10 @@
 """tillageplan: how deep to loosen which part of the field, and where to leave it alone."""
-from dataclasses import replace
 
 from qgis.core import (
     QgsProcessingException,
     QgsProcessingOutputNumber,
-    QgsProcessingParameterFile,
-    QgsProcessingParameterFileDestination,
     QgsProcessingParameterNumber,
     QgsProcessingParameterRasterLayer,
-    QgsProcessingParameterVectorDestination,
 )
 
 from ..core.decide.enough_readings import require_readings
@@ -24,28 +20,22 @@ from ..core.deliver.plan_account import (
 from ..core.deliver.sensitivity_account import TILLAGE_TITLES, sensitivity_account
 from ..core.deliver.summary import mapped
 from ..core.problems import InputProblem, Stopped
-from ..core.zone.workable import radius_of_width
-from ..layers.beside import all_beside
 from ..layers.field_surface import surface_of_field
-from ..layers.json_files import write_json
-from ..layers.vectors import write_vector
-from ..layers.zone_layers import plan_layer
 from ..record.plan_settings import (
-    machine_width_m,
     setting_titles,
-    smallest_zone_m2,
     tillage_rig,
     tillage_settings,
+    workable_shape,
 )
 from ..record.read import open_record
 from ..record.tillage_evidence import tillage_evidence
-from .base import SpadeworkAlgorithm, driver_of, ticker, tr
-from .made import made
+from .base import ticker, tr
+from .plan_algorithm import PlanAlgorithm
 
 
-class TillagePlan(SpadeworkAlgorithm):
+class TillagePlan(PlanAlgorithm):
     """Depth to loosen, zone by zone."""
-    ID, NAME, GROUP = "tillageplan", "Tillage plan", "decide"
+    ID, NAME = "tillageplan", "Tillage plan"
     HELP = ("Depth is the bottom of the pan plus a margin, rounded up to what the tool can be set "
             "to, within its reach; ground where a pan within reach is not likely enough is left "
             "alone. Where the record names tool, tractor and soil, draft, power, fuel and hours "
@@ -57,10 +47,9 @@ class TillagePlan(SpadeworkAlgorithm):
 
     def initAlgorithm(self, configuration=None):
         """Declare the record, bottom and chance of the pan, the limit and the plan."""
-        self.described(QgsProcessingParameterFile(self.RECORD, tr("Field record"),
-                                                  extension="gpkg"),
-                       tr("Its field row holds the tool's reach, step, margin and cost, and the "
-                          "tractor; its insertions are rated."))
+        self.describe_record(tr(
+            "Its field row holds the tool's reach, step, margin and cost, and the tractor; its "
+            "insertions are rated."))
         self.described(QgsProcessingParameterRasterLayer(self.BOTTOM, tr("Bottom of the pan")),
                        tr("Surface of the pan's bottom, in or cm."))
         self.described(QgsProcessingParameterRasterLayer(self.CHANCE, tr("Chance of a pan")),
@@ -69,20 +58,15 @@ class TillagePlan(SpadeworkAlgorithm):
             self.CHANCE_LIMIT, tr("Least chance"), QgsProcessingParameterNumber.Type.Double, LIKELY,
             minValue=0.0, maxValue=1.0),
             tr("Ground is left alone where a pan within reach is less likely than this, 0 to 1."))
-        self.described(QgsProcessingParameterVectorDestination(self.PLAN, tr("Plan")),
-                       tr("Polygons: action, depth (in or cm), area, money saved, chance of a "
-                          "pan."))
-        self.described(QgsProcessingParameterFileDestination(
-            self.ACCOUNT, tr("Account (JSON)"), "JSON (*.json)", optional=True,
-            createByDefault=False), tr("Figures, settings, sources and cautions of the plan."))
+        self.describe_outputs(tr(
+            "Polygons: action, depth (in or cm), area, money saved, chance of a pan."))
         self.addOutput(QgsProcessingOutputNumber("TILLED", tr("Area to loosen")))
         self.addOutput(QgsProcessingOutputNumber("LEFT", tr("Area left alone")))
 
     def processAlgorithm(self, parameters, context, feedback):
         """Read record and surfaces, decide, write the plan."""
         files = [self.found_surface(parameters, name) for name in self.SURFACES]
-        path = self.parameterAsOutputLayer(parameters, self.PLAN, context)
-        account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
+        paths = self.output_paths(parameters, context)
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=("compaction_readings", "compaction_profile"))
@@ -97,25 +81,19 @@ class TillagePlan(SpadeworkAlgorithm):
             rig, lacking = tillage_rig(record)
             plan = tillage_plan(
                 bottom, chance, settings, area_unit=record.units.area,
-                smallest_area_m2=smallest_zone_m2(record),
-                smooth_radius_cells=radius_of_width(machine_width_m(record), bottom.grid.cell_m),
+                shape=workable_shape(record),
                 rig=rig, tick=ticker(feedback, 0.4, 0.8))
-            said = made(self.ID, plan.settings, record.sha256)
             headline = for_the_whole(tillage_headline(plan), mapped(chance.account))
-            layer = plan_layer(plan, record.boundary_wkb, tick=ticker(feedback, 0.8, 1.0))
-            with all_beside([path, account_path]) as (aside, account_aside):
-                write_vector(aside, driver_of(path), [replace(layer, made=said)])
-                if account_path:
-                    turning = tillage_sensitivity(plan, bottom, chance, settings,
-                                                  record.units.area)
-                    write_json(account_aside, {
-                        **_account(plan, headline, record, lacking, turning), "made": said})
+            self.write_plan(plan, record, paths, lambda: _account(
+                plan, headline, record, lacking,
+                tillage_sensitivity(plan, bottom, chance, settings, record.units.area)),
+                tick=ticker(feedback, 0.8, 1.0))
         except Stopped:
             return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
         feedback.pushInfo(headline)
-        return {self.PLAN: path, self.ACCOUNT: account_path, "TILLED": area_of(plan, "till"),
+        return {self.PLAN: paths[0], self.ACCOUNT: paths[1], "TILLED": area_of(plan, "till"),
                 "LEFT": area_of(plan, "leave")}
 
 

@@ -11,6 +11,7 @@ from ..core.decide.tillage_depth import TillageSettings
 from ..core.decide.tillage_energy import Rig
 from ..core.problems import InputProblem
 from ..core.units import convert
+from ..core.zone.workable import WorkableShape
 from .schema import layer_spec
 
 # Costs that may be empty in a record: most fields have none of them. The others must be entered.
@@ -191,13 +192,14 @@ def tillage_rig(record):
     return Rig(outfit, units, price), (titles["fuel_price"],) if price is None else ()
 
 
-def smallest_zone_m2(record):
-    """Return the smallest zone worth working, m2; 0 where the record names none."""
-    area = record.field["smallest_zone"]
-    return 0.0 if area is None else float(convert(area, record.units.area, "m2"))
+def workable_shape(record):
+    """Return the WorkableShape of zones that the record's machine can run along its rows.
 
-
-def machine_width_m(record):
-    """Return the width of the machine, metres; 0 where the record names none."""
-    width = record.field["machine_width"]
-    return 0.0 if width is None else float(convert(width, record.units.length, "m"))
+    A zone is nowhere narrower than the machine. What the record does not say asks nothing.
+    """
+    width, smallest = (0.0 if value is None else float(convert(value, unit, to))
+                       for value, unit, to in (
+                           (record.field["machine_width"], record.units.length, "m"),
+                           (record.field["smallest_zone"], record.units.area, "m2")))
+    return WorkableShape(machine_width_m=width, heading_deg=record.field["row_heading"],
+                         smallest_area_m2=smallest, smallest_width_m=width)

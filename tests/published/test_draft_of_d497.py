@@ -9,6 +9,7 @@ from plugin.core.decide.draft import Outfit, draft_tools, draft_within, hectares
 from plugin.core.decide.tillage_depth import TillageSettings, tillage_plan
 from plugin.core.decide.tillage_energy import Rig
 from plugin.core.units import METRIC, convert
+from plugin.core.zone.workable import WorkableShape
 from tests.core.decide.test_tillage_depth import surface_of
 
 # Worked by hand from D497.7 (2011): 5 narrow points 0.76 m apart, medium soil, 6.5 km/h, a
@@ -77,7 +78,7 @@ def test_a_plan_of_the_worked_field_tells_the_worked_litres():
                                                                   "", cell=1000**0.5),
         TillageSettings(least=20, greatest=45, step=1, margin=2, cost_per_area=58, currency="USD",
                         depth_unit="cm"),
-        area_unit="ha", smallest_area_m2=0, smooth_radius_cells=0, rig=Rig(SUBSOILER, METRIC, 1.0))
+        area_unit="ha", shape=WorkableShape(), rig=Rig(SUBSOILER, METRIC, 1.0))
     assert sorted(zone.rate for zone in plan.zones) == [28, 33, 38]
     for name, litres in (("fuel by this plan", 481), ("fuel at one depth", 530)):
         assert plan.figures[name] == (pytest.approx(litres, abs=1.0), "L")

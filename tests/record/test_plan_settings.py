@@ -6,17 +6,17 @@ import pytest
 
 from plugin.core.decide.draft import Outfit
 from plugin.core.problems import InputProblem
+from plugin.core.zone.workable import WorkableShape
 from plugin.record.plan_settings import (
     lime_settings,
-    machine_width_m,
     replant_doubts,
     replant_not_entered,
     replant_settings,
     setting_titles,
     sidedress_settings,
-    smallest_zone_m2,
     tillage_rig,
     tillage_settings,
+    workable_shape,
 )
 from plugin.record.read import open_record
 from plugin.record.schema import layer_spec
@@ -113,14 +113,17 @@ def test_a_figure_that_the_tillage_plan_needs_is_asked_for(qgis_app, tmp_path, c
 @pytest.mark.parametrize("units,width_m,area_m2", [
     ("us", 40 * 0.3048, 1.5 * 43_560 * 0.3048**2), ("metric", 40.0, 15_000.0)])
 def test_machine_and_smallest_zone_come_in_metres(qgis_app, tmp_path, units, width_m, area_m2):
-    given = record(tmp_path, units, machine_width=40.0, smallest_zone=1.5)
-    assert machine_width_m(given) == pytest.approx(width_m, rel=1e-12)
-    assert smallest_zone_m2(given) == pytest.approx(area_m2, rel=1e-12)
+    shape = workable_shape(record(tmp_path, units, machine_width=40.0, smallest_zone=1.5,
+                                  row_heading=12.0))
+    assert shape.machine_width_m == shape.smallest_width_m == pytest.approx(width_m, rel=1e-12)
+    assert shape.smallest_area_m2 == pytest.approx(area_m2, rel=1e-12)
+    assert shape.heading_deg == 12.0
 
 
-def test_a_record_that_names_neither_smooths_and_merges_nothing(qgis_app, tmp_path):
-    given = record(tmp_path)
-    assert machine_width_m(given) == 0.0 and smallest_zone_m2(given) == 0.0
+def test_a_record_that_names_nothing_asks_for_no_shape(qgis_app, tmp_path):
+    given = record(tmp_path, machine_width=None, smallest_zone=None, row_heading=None)
+    assert workable_shape(given) == WorkableShape()
+
 
 
 NITROGEN = {"nitrate_rule": "sidedress_illinois", "usual_nitrogen": 150.0, "nitrogen_step": 5.0,

@@ -13,8 +13,7 @@ TEST = SoilTest("buffer pH", "", np.arange(400, 801) / 100, 0.1)
 
 
 def lime_plan(ph, buffer_ph, draws, drawn_cells, method, spread, *, target_ph, depth_m,
-              depth_unit, effective_percent, area_unit, smallest_area_m2, smooth_radius_cells,
-              outside=REFUSE, tick=None):
+              depth_unit, effective_percent, area_unit, shape, outside=REFUSE, tick=None):
     """Return the lime to spread in each zone.
 
     The need of each cell comes from its pH and buffer pH; the draws are of the buffer pH, which
@@ -30,7 +29,7 @@ def lime_plan(ph, buffer_ph, draws, drawn_cells, method, spread, *, target_ph, d
         target_ph, depth_m, outside   as for `lime_needed`
         depth_unit         in which the depth is told
         effective_percent  of the lime as it is bought
-        area_unit, smallest_area_m2, smooth_radius_cells, tick   as for `rate_plan`
+        area_unit, shape, tick   as for `rate_plan`
     Returns  Plan
     Raises   InputProblem: surfaces in another unit, on different grids or with gaps, no quality,
              or as `lime_needed`
@@ -57,8 +56,7 @@ def lime_plan(ph, buffer_ph, draws, drawn_cells, method, spread, *, target_ph, d
     needed[field], beyond[field] = need(ph.estimate[field], buffer_ph.estimate[field], outside)
     return rate_plan(
         "Lime plan", buffer_ph, needed, draws, drawn_cells, spread, test=TEST,
-        need_of_zones=need_of_zones, area_unit=area_unit, smallest_area_m2=smallest_area_m2,
-        smooth_radius_cells=smooth_radius_cells,
+        need_of_zones=need_of_zones, area_unit=area_unit, shape=shape,
         figures={"mean pH": (ph.estimate, ""), "mean buffer pH": (buffer_ph.estimate, "")},
         settings={"lime_method": (method.title, ""), "target_ph": (target_ph, ""),
                   "lime_depth": (float(convert(depth_m, "m", depth_unit)), depth_unit),

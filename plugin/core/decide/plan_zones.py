@@ -3,6 +3,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ..problems import InputProblem
+from ..units import UNIT_SYSTEMS, convert
 from ..zone_map import OUTSIDE
 
 
@@ -53,6 +54,16 @@ def _nearest(grid, cells, zone_cells):
     where = np.column_stack(np.divmod(cells, grid.columns))
     apart, which = cKDTree(where).query(np.column_stack(np.divmod(zone_cells, grid.columns)))
     return which[np.argmin(apart)]
+
+
+def shape_settings(shape, area_unit):
+    """Return what a WorkableShape asks for as settings of a Plan, in the units that go with it."""
+    length = next(system.length for system in UNIT_SYSTEMS.values() if system.area == area_unit)
+    told = {"machine_width": (float(convert(shape.machine_width_m, "m", length)), length),
+            "smallest_zone": (float(convert(shape.smallest_area_m2, "m2", area_unit)), area_unit)}
+    if shape.heading_deg is not None:
+        told["row_heading"] = (shape.heading_deg, "degrees")
+    return told
 
 
 def require_surface(surface, unit):

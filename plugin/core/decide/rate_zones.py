@@ -7,10 +7,10 @@ from ..plan import Plan, PlanZone
 from ..units import convert
 from ..zone.patches import patches
 from ..zone.statistics import zone_map_of
-from ..zone.workable import WorkableShape, workable_classes
+from ..zone.workable import workable_classes
 from ..zone_map import OUTSIDE
 from .checks import require_number
-from .plan_zones import drawn_zone_means, zone_means
+from .plan_zones import drawn_zone_means, shape_settings, zone_means
 
 APPLY, NONE = "apply", "none"
 _ROUNDING = 1e-9  # steps: what a tie may lose on its way through units
@@ -84,12 +84,11 @@ def to_step(rates, settings):
 
 
 def rate_plan(name, surface, needed, draws, drawn_cells, spread, *, test, need_of_zones, area_unit,
-              smallest_area_m2, smooth_radius_cells, figures, settings, sources, cautions,
-              tick=None):
+              shape, figures, settings, sources, cautions, tick=None):
     """Return zones that each get one rate of a product.
 
-    Cells are classed by their needed rate to the step, smoothed, patches below the smallest area
-    join their neighbours, and each zone gets the mean rate its cells need, to the step. A zone's
+    Cells are classed by their needed rate to the step, given a shape that a spreader can work, and
+    each zone gets the mean rate its cells need, to the step. A zone's
     gain is what its rate saves against the usual rate, certain once the rate is spread; without
     a usual rate or a price it is 0.
 
@@ -109,15 +108,14 @@ def rate_plan(name, surface, needed, draws, drawn_cells, spread, *, test, need_o
         need_of_zones  function of a ZoneMap of k zones and test results (n, k): needs (n, k),
                        which fall, or stay, as the result rises
         figures        name -> ((rows, columns) values, unit), whose zone means are told too
-        settings       of the Plan; those of the spread, the smallest zone and the smoothing are
-                       added
+        shape          WorkableShape of the zones
+        settings       of the Plan; those of the spread and the shape are added
         sources, cautions   of the Plan
         tick           called with the fraction done; may raise Stopped
     Returns  Plan
     """
     tick = tick or (lambda fraction: None)
-    zone_map = _zones(name, surface, needed, spread, smallest_area_m2, smooth_radius_cells,
-                      lambda part: tick(0.9 * part))
+    zone_map = _zones(name, surface, needed, spread, shape, lambda part: tick(0.9 * part))
     needs = _needs(zone_map.labels, surface.inside, needed, len(zone_map.zones))
     drawn = need_of_zones(zone_map, drawn_zone_means(zone_map, draws, drawn_cells))
     zones = _plan_zones(zone_map, needs, drawn, spread, area_unit, [
@@ -130,21 +128,17 @@ def rate_plan(name, surface, needed, draws, drawn_cells, spread, *, test, need_o
         name=name, rate_unit=spread.rate_unit, area_unit=area_unit, currency=spread.currency,
         zone_map=zone_map, zones=zones, sources=sources,
         cautions=(*_held(needs, spread), *cautions),
-        settings={**settings, **_settings(spread),
-                  "smallest_zone": (float(convert(smallest_area_m2, "m2", area_unit)), area_unit),
-                  "smoothing_radius": (smooth_radius_cells * surface.grid.cell_m, "m")},
+        settings={**settings, **_settings(spread), **shape_settings(shape, area_unit)},
         gain=gain, gain_low=gain, gain_high=gain)
 
 
-def _zones(name, surface, needed, spread, smallest_area_m2, smooth_radius_cells, tick):
+def _zones(name, surface, needed, spread, shape, tick):
     """Return the ZoneMap of connected zones of one rate each."""
     inside, field = surface.inside, surface.inside > 0
     classes = np.full(surface.grid.shape, OUTSIDE)
     _, classes[field] = np.unique(to_step(needed[field], spread), return_inverse=True)
-    cell_m = surface.grid.cell_m
-    classes = workable_classes(classes, inside, cell_m=cell_m, shape=WorkableShape(
-        machine_width_m=2 * smooth_radius_cells * cell_m, smallest_area_m2=smallest_area_m2),
-        tick=lambda part: tick(0.7 * part))
+    classes = workable_classes(classes, inside, cell_m=surface.grid.cell_m, shape=shape,
+                               tick=lambda part: tick(0.7 * part))
     numbers, count = patches(classes, tick=lambda part: tick(0.7 + 0.1 * part))
     rates = to_step(_needs(numbers, inside, needed, count), spread)
     _, by_rate = np.unique(rates, return_inverse=True)

@@ -6,11 +6,11 @@ from ..problems import InputProblem
 from ..units import convert
 from ..zone.patches import patches
 from ..zone.statistics import zone_map_of
-from ..zone.workable import WorkableShape, workable_classes
+from ..zone.workable import workable_classes
 from ..zone_map import OUTSIDE
 from .cautions import REPLANT
 from .look_again import DECIDE_ALL, INTERVAL, figures_of_looking, worth_of_looking
-from .plan_zones import drawn_zone_means, require_surface, zone_means
+from .plan_zones import drawn_zone_means, require_surface, shape_settings, zone_means
 from .replant_cells import gains_of_cells
 from .replant_gain import break_even_stand, gain_line, gain_per_area, replanted_percent
 from .replant_settings import ReplantSettings
@@ -20,20 +20,19 @@ __all__ = ["ReplantSettings", "break_even_stand", "gain_per_area", "replant_plan
 KEEP, REPLANTED, LOOK_AGAIN = ACTIONS = "keep", "replant", "look again"
 
 
-def replant_plan(stand, draws, drawn_cells, table, settings, *, area_unit, smallest_area_m2,
-                 smooth_radius_cells, doubt=DECIDE_ALL, tick=None):
+def replant_plan(stand, draws, drawn_cells, table, settings, *, area_unit, shape,
+                 doubt=DECIDE_ALL, tick=None):
     """Return what to keep and what to replant, with the gain and its 90 % interval.
 
-    Each cell is judged by its expected gain over the uncertainty of its stand, taken as normal
-    and cut at 0 plants, in closed form (see `piecewise_line`). The cells are smoothed, patches
-    below the smallest area join their neighbours, and each connected patch is then kept or
-    replanted by its mean expected gain, or looked at again where its chance is in doubt. A kept
-    zone gains 0; what replanting it would bring stands among its figures. The interval of a zone
-    comes from the draws at its drawn cells, shifted so that their centre agrees with the expected
-    gain over all its cells; a zone without a drawn cell takes the nearest one. Drawn cells outside
-    the field are not used. A zone's chance is the share of draws in which replanting it gains. A
-    zone to look at again gets no seed and gains nothing; the figures of the plan say what the
-    field gains with it.
+    Each cell is judged by its expected gain over the uncertainty of its stand, taken as normal and
+    cut at 0 plants, in closed form (see `piecewise_line`). The cells are given a shape that a
+    planter can work, and each connected patch is then kept or replanted by its mean expected gain,
+    or looked at again where its chance is in doubt. A kept zone gains 0; what replanting it would
+    bring stands among its figures. The interval of a zone comes from the draws at its drawn cells,
+    shifted so that their centre agrees with the expected gain over all its cells; a zone without a
+    drawn cell takes the nearest one. Drawn cells outside the field are not used. A zone's chance is
+    the share of draws in which replanting it gains. A zone to look at again gets no seed and gains
+    nothing; the figures of the plan say what the field gains with it.
 
     Parameters
         stand                Surface, plants per area unit
@@ -42,8 +41,7 @@ def replant_plan(stand, draws, drawn_cells, table, settings, *, area_unit, small
         table                YieldTable in the same unit
         settings             ReplantSettings
         area_unit            ac or ha, that of the settings
-        smallest_area_m2     smallest zone that is worth working
-        smooth_radius_cells  of the mode filter; 0 smooths nothing
+        shape                WorkableShape of the zones
         doubt                DoubtLimits: the chances between which a zone is looked at again
         tick                 called with the fraction done; may raise Stopped
     Returns  Plan, its rate in seeds per area unit
@@ -55,8 +53,8 @@ def replant_plan(stand, draws, drawn_cells, table, settings, *, area_unit, small
     cells = gains_of_cells(stand, table, settings)
     tick(0.3)
     drawn_gains = gain_line(table, settings).at(np.asarray(draws, float))
-    zone_map = _zones(stand, cells, drawn_gains, drawn_cells, doubt, smallest_area_m2,
-                      smooth_radius_cells, lambda part: tick(0.3 + 0.6 * part))
+    zone_map = _zones(stand, cells, drawn_gains, drawn_cells, doubt, shape,
+                      lambda part: tick(0.3 + 0.6 * part))
     means = {name: zone_means(zone_map.labels, stand.inside, values, len(zone_map.zones))
              for name, values in vars(cells).items()}
     drawn = drawn_zone_means(zone_map, drawn_gains, drawn_cells, cells.gain)
@@ -72,7 +70,7 @@ def replant_plan(stand, draws, drawn_cells, table, settings, *, area_unit, small
     return Plan(
         name="Replant plan", rate_unit=f"seeds/{area_unit}", area_unit=area_unit,
         currency=settings.currency, zone_map=zone_map, zones=zones,
-        settings={**_settings(settings, table, stand.grid, smallest_area_m2, smooth_radius_cells),
+        settings={**_settings(settings, table), **shape_settings(shape, area_unit),
                   "chance_keep": (doubt.keep, ""), "chance_replant": (doubt.replant, "")},
         sources=(f"{table.title} ({table.year}). {table.source}. Region: {table.region}. "
                  f"Figures {table.status_in_words}.",),
@@ -94,8 +92,7 @@ def _require_agreement(stand, draws, drawn_cells, settings, area_unit):
                            "are not numbers.")
 
 
-def _zones(stand, cells, drawn_gains, drawn_cells, doubt, smallest_area_m2, smooth_radius_cells,
-           tick):
+def _zones(stand, cells, drawn_gains, drawn_cells, doubt, shape, tick):
     """Return connected zones of one action each, the action as title.
 
     Cells in doubt are a class of their own, so that they make patches of their own; whether a
@@ -103,10 +100,8 @@ def _zones(stand, cells, drawn_gains, drawn_cells, doubt, smallest_area_m2, smoo
     """
     inside = stand.inside
     classes = np.where(inside > 0, _actions(cells.gain, cells.chance, doubt), OUTSIDE)
-    cell_m = stand.grid.cell_m
-    classes = workable_classes(
-        classes, inside, cell_m=cell_m, tick=lambda part: tick(0.6 * part), shape=WorkableShape(
-            machine_width_m=2 * smooth_radius_cells * cell_m, smallest_area_m2=smallest_area_m2))
+    classes = workable_classes(classes, inside, cell_m=stand.grid.cell_m, shape=shape,
+                               tick=lambda part: tick(0.6 * part))
     numbers, count = patches(classes, tick=lambda part: tick(0.6 + 0.1 * part))
     patched = zone_map_of("Patches", stand.unit, stand.grid, inside, numbers, stand.estimate,
                           [""] * count, tick=lambda part: tick(0.7 + 0.1 * part))
@@ -159,15 +154,12 @@ def _plan_zones(zone_map, areas, means, totals, worth, replanted_yield, settings
     return tuple(zones)
 
 
-def _settings(settings, table, grid, smallest_area_m2, smooth_radius_cells):
+def _settings(settings, table):
     return {
         "planting_date": (settings.planting_date.isoformat(), ""),
         "replant_date": (settings.replant_date.isoformat(), ""),
         **settings.numbers(),
-        "yield_table": (table.title, ""),
-        "smallest_zone": (float(convert(smallest_area_m2, "m2", settings.area_unit)),
-                          settings.area_unit),
-        "smoothing_radius": (smooth_radius_cells * grid.cell_m, "m")}
+        "yield_table": (table.title, "")}
 
 
 def _cautions(table, stand, zones, settings):

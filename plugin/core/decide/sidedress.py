@@ -13,8 +13,8 @@ DEPTH_M = float(convert(12, "in", "m"))  # that every rule is made for
 TEST = SoilTest("nitrate", NITRATE_UNIT, np.arange(0, 601) / 10, 1.0)
 
 
-def sidedress_plan(nitrate, draws, drawn_cells, rule, site, spread, *, area_unit,
-                   smallest_area_m2, smooth_radius_cells, tick=None):
+def sidedress_plan(nitrate, draws, drawn_cells, rule, site, spread, *, area_unit, shape,
+                   tick=None):
     """Return the nitrogen to sidedress in each zone.
 
     A nitrate content below 0, as an estimate or a draw may have it, counts as 0. The nitrogen
@@ -27,7 +27,7 @@ def sidedress_plan(nitrate, draws, drawn_cells, rule, site, spread, *, area_unit
         rule          NitrateRule
         site          NitrogenSite, its rate unit that of the spread
         spread        RateSettings
-        area_unit, smallest_area_m2, smooth_radius_cells, tick   as for `rate_plan`
+        area_unit, shape, tick   as for `rate_plan`
     Returns  Plan, its rate in the spread's unit of nitrogen (not of product)
     Raises   InputProblem: the surface is in another unit or has gaps, or as `nitrogen_needed`
     """
@@ -36,8 +36,7 @@ def sidedress_plan(nitrate, draws, drawn_cells, rule, site, spread, *, area_unit
     there = mass_per_area(content, depth_m=DEPTH_M, unit=spread.rate_unit)
     return rate_plan(
         "Sidedress plan", nitrate, nitrogen_needed(rule, site, content), draws, drawn_cells,
-        spread, test=TEST, area_unit=area_unit, smallest_area_m2=smallest_area_m2,
-        smooth_radius_cells=smooth_radius_cells,
+        spread, test=TEST, area_unit=area_unit, shape=shape,
         need_of_zones=lambda _, contents: nitrogen_needed(rule, site, np.maximum(contents, 0.0)),
         figures={"mean nitrate": (nitrate.estimate, NITRATE_UNIT),
                  "standard error of a cell": (nitrate.standard_error, NITRATE_UNIT),

@@ -9,12 +9,12 @@ from ..problems import InputProblem
 from ..units import convert
 from ..zone.patches import patches
 from ..zone.statistics import zone_map_of
-from ..zone.workable import WorkableShape, workable_classes
+from ..zone.workable import workable_classes
 from ..zone_map import OUTSIDE
 from .cautions import DEEP_TILLAGE
 from .checks import require_number
 from .draft import sources as draft_sources
-from .plan_zones import require_surface, zone_means
+from .plan_zones import require_surface, shape_settings, zone_means
 from .tillage_energy import (
     energy_cautions,
     figures_of_field,
@@ -92,8 +92,7 @@ def require_some_pan(chance):
                            "pan and how deep was probed if you expected one.")
 
 
-def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smooth_radius_cells,
-                 rig=None, tick=None):
+def tillage_plan(bottom, chance, settings, *, area_unit, shape, rig=None, tick=None):
     """Return the depth to run in each zone, 0 where the ground is left alone.
 
     A cell is left where a pan within reach is less likely than the settings' chance limit, and
@@ -112,14 +111,13 @@ def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smoot
     the pass that a left zone saves has its fuel within.
 
     Parameters
-        bottom               Surface of the pan's bottom, in the settings' depth unit
-        chance               Surface of the chance (0 to 1) of a pan within reach, same grid
-        settings             TillageSettings
-        area_unit            ac or ha, that of the cost
-        smallest_area_m2     smallest zone that is worth working
-        smooth_radius_cells  of the mode filter; 0 smooths nothing
-        rig                  Rig of tool and tractor; None where they are not known
-        tick                 called with the fraction done; may raise Stopped
+        bottom     Surface of the pan's bottom, in the settings' depth unit
+        chance     Surface of the chance (0 to 1) of a pan within reach, same grid
+        settings   TillageSettings
+        area_unit  ac or ha, that of the cost
+        shape      WorkableShape of the zones
+        rig        Rig of tool and tractor; None where they are not known
+        tick       called with the fraction done; may raise Stopped
     Returns  Plan, its rate in the depth unit
     Raises   InputProblem: units or grids disagree, a cell has no figure, a chance is no chance
     """
@@ -130,10 +128,8 @@ def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smoot
     depths[field] = depth_to_set(bottom.estimate[field], settings)
     tick(0.1)
     classes, levels = _classes(depths, chance.estimate, field, settings)
-    cell_m = bottom.grid.cell_m
-    shape = WorkableShape(machine_width_m=2 * smooth_radius_cells * cell_m,
-                          smallest_area_m2=smallest_area_m2, ordered=True)
-    classes = workable_classes(classes, inside, cell_m=cell_m, shape=shape,
+    classes = workable_classes(classes, inside, cell_m=bottom.grid.cell_m,
+                               shape=replace(shape, ordered=True),
                                tick=lambda part: tick(0.2 + 0.6 * part))
     zone_map, rates = _zones(bottom, classes, levels, lambda part: tick(0.8 + 0.2 * part))
     areas = convert([zone.area_m2 for zone in zone_map.zones], "m2", area_unit)
@@ -154,8 +150,7 @@ def tillage_plan(bottom, chance, settings, *, area_unit, smallest_area_m2, smoot
     return Plan(
         name="Tillage plan", rate_unit=settings.depth_unit, area_unit=area_unit,
         currency=settings.currency, zone_map=zone_map, zones=zones,
-        settings={**_settings(settings, bottom.grid, area_unit, smallest_area_m2,
-                              smooth_radius_cells),
+        settings={**_settings(settings, area_unit), **shape_settings(shape, area_unit),
                   **({} if rig is None else settings_of_rig(rig, settings.currency))},
         sources=("Depth below the pan: US Forest Service, Using Subsoiling to Reduce Soil "
                  "Compaction (0834-2828). Rounding and reach: this program's rule.", *sources),
@@ -252,15 +247,13 @@ def _chance_to_clear(depth, bottom, standard_error):
     return np.where(sure, (depth >= bottom).astype(float), ndtr(z))
 
 
-def _settings(settings, grid, area_unit, smallest_area_m2, smooth_radius_cells):
+def _settings(settings, area_unit):
     unit = settings.depth_unit
     return {
         "tillage_least": (settings.least, unit), "tillage_greatest": (settings.greatest, unit),
         "tillage_step": (settings.step, unit), "tillage_margin": (settings.margin, unit),
         "tillage_cost": (settings.cost_per_area, f"{settings.currency}/{area_unit}"),
-        "chance_limit": (settings.chance_limit, ""),
-        "smallest_zone": (float(convert(smallest_area_m2, "m2", area_unit)), area_unit),
-        "smoothing_radius": (smooth_radius_cells * grid.cell_m, "m")}
+        "chance_limit": (settings.chance_limit, "")}
 
 
 def _cautions(zones, settings, area_unit, everywhere):

@@ -8,6 +8,7 @@ from plugin.core.decide.rate_zones import RateSettings
 from plugin.core.grid import Grid
 from plugin.core.problems import InputProblem
 from plugin.core.surface import Surface
+from plugin.core.zone.workable import WorkableShape
 
 ACRE_M2 = 4046.8564224
 OREGON = load_lime_method("lime_oregon_2025")
@@ -25,7 +26,7 @@ def plan_of(ph, buffer_ph, deviation=0.0, ph_surface=None, **changed):
     buffer_ph = surface_of("Buffer pH", buffer_ph)
     draws = buffer_ph.estimate.ravel() + np.random.default_rng(2).normal(0, deviation, (400, 1))
     given = {"target_ph": 6.4, "depth_m": 6 * 0.0254, "depth_unit": "in", "effective_percent": 100,
-             "area_unit": "ac", "smallest_area_m2": 0, "smooth_radius_cells": 0, **changed}
+             "area_unit": "ac", "shape": WorkableShape(), **changed}
     return lime_plan(ph_surface or surface_of("pH", ph), buffer_ph, draws,
                      np.arange(buffer_ph.estimate.size), OREGON, SPREAD, **given)
 

@@ -11,6 +11,7 @@ from plugin.core.decide.yield_response import load_table
 from plugin.core.grid import Grid
 from plugin.core.problems import InputProblem
 from plugin.core.surface import Surface
+from plugin.core.zone.workable import WorkableShape
 
 OUTSIDE = -1
 ACRE_M2 = 4046.8564224
@@ -32,8 +33,7 @@ def stand_of(estimate, error=0.0, inside=None, unit="plants/ac"):
 
 
 def plan_of(stand, draws=None, cells=None, **changed):
-    given = {"settings": CASE, "area_unit": "ac", "smallest_area_m2": 0,
-             "smooth_radius_cells": 0, **changed}
+    given = {"settings": CASE, "area_unit": "ac", "shape": WorkableShape(), **changed}
     if draws is None:
         cells = np.flatnonzero(stand.inside.ravel() > 0)
         draws = np.repeat(stand.estimate.ravel()[cells][None], 40, axis=0)
@@ -158,14 +158,14 @@ def test_the_interval_is_centred_on_all_cells_of_the_zone_and_not_on_the_drawn_o
 def test_patches_too_small_to_work_are_given_up_and_like_zones_grow_together():
     row = np.array([[12_000.0] * 4 + [28_000.0] + [12_000.0] * 5])
     assert [zone.action for zone in plan_of(stand_of(row)).zones] == ["replant", "replant", "keep"]
-    zone, = plan_of(stand_of(row), smallest_area_m2=250).zones
+    zone, = plan_of(stand_of(row), shape=WorkableShape(smallest_area_m2=250)).zones
     assert zone.action == "replant" and zone.figures["mean stand"][0] == 13_600
 
 
 def test_a_patch_is_decided_by_its_mean_after_the_clean_up():
     # Two thin cells among 28,000 are too small; the patch they join gains nothing on the whole.
     row = np.array([[28_000.0] * 4 + [14_000.0] * 2 + [28_000.0] * 4])
-    zone, = plan_of(stand_of(row), smallest_area_m2=300).zones
+    zone, = plan_of(stand_of(row), shape=WorkableShape(smallest_area_m2=300)).zones
     assert zone.action == "keep"
     # One barren cell in ten that just keep: the class stays "keep", the mean says replant.
     barely = np.array([[17_000.0] * 9 + [0.0]])
@@ -173,7 +173,8 @@ def test_a_patch_is_decided_by_its_mean_after_the_clean_up():
     assert gain_per_area(TABLE, cheap, 17_000) > 0  # a check of the case, not of the plan
     dear = replace(cheap, other_replant_cost=float(gain_per_area(TABLE, cheap, 17_000)) + 1)
     assert gain_per_area(TABLE, dear, 17_000) == pytest.approx(-1)
-    zone, = plan_of(stand_of(barely), settings=dear, smallest_area_m2=250).zones
+    zone, = plan_of(stand_of(barely), settings=dear,
+                    shape=WorkableShape(smallest_area_m2=250)).zones
     assert zone.action == "replant" and zone.gain_per_area > 0
 
 
@@ -184,8 +185,8 @@ def test_where_nothing_is_replanted_the_field_gains_nothing():
 
 def test_zone_areas_sum_to_the_field_and_every_cell_has_its_zone():
     rng = np.random.default_rng(4)
-    plan = plan_of(stand_of(rng.uniform(8_000, 34_000, (30, 40)), 2_000.0), smooth_radius_cells=2,
-                   smallest_area_m2=2_000)
+    plan = plan_of(stand_of(rng.uniform(8_000, 34_000, (30, 40)), 2_000.0),
+                   shape=WorkableShape(machine_width_m=40, smallest_area_m2=2_000))
     assert sum(zone.area for zone in plan.zones) == pytest.approx(1200 * 100 / ACRE_M2)
     assert set(np.unique(plan.zone_map.labels)) == {zone.label for zone in plan.zones}
     assert [zone.label for zone in plan.zones] == [zone.label for zone in plan.zone_map.zones]
@@ -194,14 +195,16 @@ def test_zone_areas_sum_to_the_field_and_every_cell_has_its_zone():
 
 
 def test_the_plan_says_what_it_rests_on():
-    plan = plan_of(stand_of(ROW), smallest_area_m2=ACRE_M2 / 20, smooth_radius_cells=1)
+    plan = plan_of(stand_of(ROW), shape=WorkableShape(
+        machine_width_m=6.096, heading_deg=12.0, smallest_area_m2=ACRE_M2 / 20))
     assert plan.rate_unit == "seeds/ac" and plan.currency == "USD"
     assert plan.settings["crop_price"] == (4.5, "USD/bu")
     assert plan.settings["replant_date"] == ("2026-05-20", "")
     assert plan.settings["yield_table"] == (
         "Corn yield by planting date and stand, Illinois", "")
     assert plan.settings["smallest_zone"] == (pytest.approx(0.05), "ac")
-    assert plan.settings["smoothing_radius"] == (10, "m")
+    assert plan.settings["machine_width"] == (pytest.approx(20), "ft")
+    assert plan.settings["row_heading"] == (12.0, "degrees")
     assert any("Nafziger" in source and "1994" in source for source in plan.sources)
     said = " ".join(plan.cautions)
     for topic in ("local extension", "insurance agent", "maturity", "herbicide",
@@ -309,7 +312,7 @@ def test_nine_of_ten_intervals_hold_the_true_gain_when_the_draws_are_true():
         draws = rng.multivariate_normal(estimate, left, size=300, method="eigh")
         stand = stand_of(estimate.reshape(grid.shape), np.sqrt(np.diag(left)).reshape(grid.shape))
         plan = plan_of(replace(stand, grid=grid), draws, np.arange(len(places)),
-                       smallest_area_m2=8 * 400, smooth_radius_cells=1)
+                       shape=WorkableShape(machine_width_m=40, smallest_area_m2=8 * 400))
         zone = max(plan.zones, key=lambda zone: zone.area)
         mine = plan.zone_map.labels.ravel() == zone.label
         gained = gain_per_area(TABLE, CASE, np.maximum(truth[mine], 0)).mean() * zone.area
@@ -326,7 +329,8 @@ def test_each_cell_is_judged_with_its_own_error():
     sure = float(gain_per_area(TABLE, CASE, 13_000))
     unsure = float(gain_per_area(TABLE, CASE, np.maximum(quantiles, 0)).mean())
     assert abs(sure - unsure) > 10  # else the test would show nothing
-    zone, = plan_of(stand_of(np.full((1, 10), 13_000.0), errors), smallest_area_m2=600).zones
+    zone, = plan_of(stand_of(np.full((1, 10), 13_000.0), errors),
+                    shape=WorkableShape(smallest_area_m2=600)).zones
     # 20,000 midpoint quantiles err by under 0.1 per acre here
     assert zone.figures["gain per area if replanted"][0] == pytest.approx((sure + unsure) / 2,
                                                                           abs=0.1)

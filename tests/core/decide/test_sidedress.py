@@ -13,6 +13,7 @@ from plugin.core.decide.sidedress import sidedress_plan
 from plugin.core.grid import Grid
 from plugin.core.problems import InputProblem
 from plugin.core.surface import Surface
+from plugin.core.zone.workable import WorkableShape
 
 ACRE_M2 = 4046.8564224
 IOWA = load_nitrate_rule("sidedress_iowa_1997")
@@ -34,7 +35,7 @@ def plan_of(estimate, site=SITE, spread=SPREAD, deviation=0.0, unit="ppm", insid
     wobble = np.random.default_rng(5).normal(0, deviation, (500, 1))  # all cells together
     draws = nitrate.estimate.ravel()[cells] + wobble
     return sidedress_plan(nitrate, draws, cells, IOWA, site, spread, area_unit="ac",
-                          smallest_area_m2=0, smooth_radius_cells=0)
+                          shape=WorkableShape())
 
 
 def test_each_zone_gets_what_its_cells_need_to_the_step():
@@ -165,7 +166,7 @@ def test_the_need_of_a_zone_follows_its_mean_nitrate_and_not_its_ups_and_downs()
     nitrate = nitrate_of(np.full((20, 20), 25.0))
     draws = np.random.default_rng(8).normal(25.0, 5.0, (300, 400))
     zone, = sidedress_plan(nitrate, draws, np.arange(400), IOWA, SITE, SPREAD, area_unit="ac",
-                           smallest_area_m2=0, smooth_radius_cells=0).zones
+                           shape=WorkableShape()).zones
     assert zone.rate == 0 and zone.figures["need, high"][0] < 5 and zone.chance < 0.01
 
 

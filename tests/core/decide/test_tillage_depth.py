@@ -13,6 +13,7 @@ from plugin.core.decide.tillage_depth import (
 from plugin.core.grid import Grid
 from plugin.core.problems import InputProblem
 from plugin.core.surface import Surface
+from plugin.core.zone.workable import WorkableShape
 
 OUTSIDE = -1
 ACRE_M2 = 4046.8564224
@@ -30,7 +31,7 @@ def surface_of(estimate, name="pan bottom", unit="in", error=0.0, inside=None, c
 def plan_of(bottom, chance=1.0, tool=TOOL, error=0.0, inside=None, **changed):
     bottom = surface_of(bottom, error=error, inside=inside)
     chance = surface_of(np.broadcast_to(chance, bottom.grid.shape), "pan chance", "")
-    given = {"area_unit": "ac", "smallest_area_m2": 0, "smooth_radius_cells": 0, **changed}
+    given = {"area_unit": "ac", "shape": WorkableShape(), **changed}
     return tillage_plan(bottom, chance, tool, **given)
 
 
@@ -103,7 +104,8 @@ def test_the_chance_to_clear_the_bottom_is_that_of_the_normal():
 
 def test_a_small_deep_patch_is_enlarged_and_never_run_shallower():
     # One cell in seven needs 17 in, where the others need 13; two cells are the least to work.
-    before, after, deep = plan_of([[12.0, 12, 12, 16, 12, 12, 12]], smallest_area_m2=200).zones
+    before, after, deep = plan_of([[12.0, 12, 12, 16, 12, 12, 12]],
+                                  shape=WorkableShape(smallest_area_m2=200)).zones
     assert (before.rate, after.rate, deep.rate) == (13, 13, 17)
     assert deep.area == pytest.approx(300 / ACRE_M2)  # a ring around it, one cell on each side
     assert all(zone.figures["chance that the depth clears the bottom"][0] == 100
@@ -111,7 +113,7 @@ def test_a_small_deep_patch_is_enlarged_and_never_run_shallower():
 
 
 def test_a_small_shallow_patch_is_run_as_deep_as_the_ground_around_it():
-    zone, = plan_of([[16.0, 16, 12, 16, 16]], smallest_area_m2=150).zones
+    zone, = plan_of([[16.0, 16, 12, 16, 16]], shape=WorkableShape(smallest_area_m2=150)).zones
     assert zone.rate == 17
     assert zone.figures["chance that the depth clears the bottom"][0] == pytest.approx(100)
 
@@ -125,7 +127,7 @@ def test_cells_outside_the_field_have_no_zone_and_shares_count():
 def test_zone_areas_sum_to_the_field():
     rng = np.random.default_rng(8)
     plan = plan_of(rng.uniform(9, 20, (25, 30)), rng.uniform(0, 1, (25, 30)), error=1.0,
-                   smallest_area_m2=1_000, smooth_radius_cells=2)
+                   shape=WorkableShape(machine_width_m=40, smallest_area_m2=1_000))
     assert sum(zone.area for zone in plan.zones) == pytest.approx(750 * 100 / ACRE_M2)
     assert all(zone.rate in {0, *range(10, 19)} for zone in plan.zones)
     assert all((zone.rate > 0) == (zone.action == "till") for zone in plan.zones)
@@ -138,7 +140,7 @@ def test_centimetres_and_hectares_give_the_same_plan():
                            cost_per_area=24 * 2.4710538, currency="EUR")
     metric = tillage_plan(surface_of(bottom * 2.54, unit="cm"),
                           surface_of(chance, "pan chance", ""), tool, area_unit="ha",
-                          smallest_area_m2=0, smooth_radius_cells=0)
+                          shape=WorkableShape())
     us = plan_of(bottom, chance)
     assert [zone.rate for zone in metric.zones] == pytest.approx([z.rate * 2.54 for z in us.zones])
     assert metric.gain == pytest.approx(us.gain, rel=1e-6)  # digits of the factor
@@ -182,8 +184,7 @@ def test_a_setting_that_cannot_be_is_refused_with_what_to_enter(changed, message
      "pan bottom: 1 of 2 cells inside the field have no estimate")])
 def test_surfaces_that_do_not_fit_are_refused(bottom, chance, message):
     with pytest.raises(InputProblem, match=message):
-        tillage_plan(bottom, chance, TOOL, area_unit="ac", smallest_area_m2=0,
-                     smooth_radius_cells=0)
+        tillage_plan(bottom, chance, TOOL, area_unit="ac", shape=WorkableShape())
 
 
 def test_a_field_without_any_pan_gets_no_plan_and_one_with_pan_everywhere_is_asked_about():
