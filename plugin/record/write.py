@@ -49,7 +49,7 @@ def append_rows(path, layer, rows):
             for number, (row, place) in enumerate(zip(checked, places), 1):
                 _add(target, spec, row, place, number)
             dataset.CommitTransaction()
-        except BaseException:
+        except BaseException:  # Ctrl+C too; handed on
             dataset.RollbackTransaction()
             raise
         finally:

@@ -23,6 +23,6 @@ def in_threads(work, parts, tick=None, *, share_of=None):
             for number, _ in enumerate(pool.map(work, parts), start=1):
                 if tick is not None:
                     tick(share_of(number))
-        except BaseException:
+        except BaseException:  # Stopped and Ctrl+C too; handed on
             pool.shutdown(wait=True, cancel_futures=True)
             raise

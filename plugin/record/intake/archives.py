@@ -7,6 +7,9 @@ from ...core.problems import InputProblem
 MOST_MEMBERS = 2000
 MOST_BYTES = 256 << 20  # unpacked, all members together; a million cells take some 60 MB
 BLOCK = 1 << 20
+# What zipfile raises of damaged archives, of passwords, and of ways to pack that it does not know.
+DAMAGED = (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, EOFError, OSError, ValueError,
+           RuntimeError)  # the last holds NotImplementedError
 
 
 def refuse_bursting(path):
@@ -24,10 +27,9 @@ def refuse_bursting(path):
             unpacked = 0
             for member in members:
                 unpacked = _unpack(path, archive, member, unpacked)
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, EOFError,
-            OSError, ValueError, zlib.error) as problem:
-        if isinstance(problem, InputProblem):
-            raise
+    except InputProblem:
+        raise
+    except DAMAGED as problem:
         raise InputProblem(f"{path.name} is damaged or cut off: {problem}. Save or copy it "
                            "again.") from problem
 

@@ -176,7 +176,7 @@ def write_batch(path, batch, tick=None):
         except sqlite3.Error as problem:
             _roll_back(database)
             raise _unwritten(path, problem) from problem
-        except BaseException:
+        except BaseException:  # Stopped and Ctrl+C too; handed on
             _roll_back(database)
             raise
     return number
