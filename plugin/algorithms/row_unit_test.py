@@ -10,10 +10,11 @@ from qgis.core import (
 )
 
 from ..core.deliver.row_unit_account import row_unit_account
-from ..core.observe.row_units import row_unit_test
+from ..core.observe.row_sets import row_unit_tests
 from ..core.observe.spacing import spacing_indices
 from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
+from ..layers.beside import all_beside
 from ..layers.json_files import write_json
 from ..layers.vectors import REAL, WHOLE, Column, VectorLayer, write_vector
 from ..record.read import open_record
@@ -28,8 +29,9 @@ class RowUnitTest(SpadeworkAlgorithm):
     HELP = ("Compares the plants in rows counted one by one, stop by stop, so that thin ground "
             "counts against no row unit. For each unit: its difference to the middle unit, a 95 % "
             "interval that holds for all units at once, and the chance of as large a difference "
-            "were all alike, by shuffling the units within each stop. Where plants were taped: "
-            "spread, multiples, misses and quality of the spacing, in the classes of ISO 7256-1.")
+            "were all alike, by shuffling the units within each stop. Units that never share a "
+            "stop are compared in sets of their own. Where plants were taped: spread, multiples, "
+            "misses and quality of the spacing, in the classes of ISO 7256-1.")
     RECORD, UNITS, ACCOUNT = "RECORD", "ROW_UNITS", "ACCOUNT"
 
     def initAlgorithm(self, configuration=None):
@@ -59,22 +61,23 @@ class RowUnitTest(SpadeworkAlgorithm):
             rows = row_readings(record)
             for warning in rows.warnings:
                 feedback.pushWarning(warning)
-            test = row_unit_test(rows.stops, rows.units, rows.plants, rows.length_m,
-                                 tick=ticker(feedback))
+            found = row_unit_tests(rows.stops, rows.units, rows.plants, rows.length_m,
+                                   tick=ticker(feedback))
             spacings = _spacings(record)
             account = row_unit_account(
-                test, spacings, depth_unit=record.units.depth, warnings=rows.warnings,
-                left_out=rows.left_out + test.left_out)
-            write_vector(path, driver_of(path), [_table(test, spacings, record, made(
-                self.ID, {}, record.sha256))])
-            if account_path:
-                write_json(account_path, account)
+                found, spacings, depth_unit=record.units.depth, warnings=rows.warnings,
+                left_out=rows.left_out + found.left_out)
+            with all_beside([path, account_path]) as (aside, account_aside):
+                write_vector(aside, driver_of(path), [_table(found, spacings, record, made(
+                    self.ID, {}, record.sha256))])
+                if account_path:
+                    write_json(account_aside, account)
         except Stopped:
             return {}
         except InputProblem as problem:
             raise QgsProcessingException(str(problem)) from problem
         feedback.pushInfo(account["verdict"])
-        return {self.UNITS: path, self.ACCOUNT: account_path, "P": test.p_planter,
+        return {self.UNITS: path, self.ACCOUNT: account_path, "P": found.p_planter,
                 "VERDICT": account["verdict"], "LEFT_OUT": account["left_out"]}
 
 
@@ -93,18 +96,22 @@ def _spacings(record):
             for number, group in groups.items() if sum(len(run) - 1 for run in group) > 1}
 
 
-def _table(test, spacings, record, said):
+def _table(found, spacings, record, said):
     unit = record.units.depth
-    columns = (Column("row_unit", WHOLE, "counted from the left"), Column("rows", WHOLE),
+    columns = (Column("row_unit", WHOLE, "counted from the left"),
+               Column("compared_in", WHOLE, "set of units counted side by side"),
+               Column("rows", WHOLE),
                Column("difference", REAL, "to the middle unit, % of the mean stand"),
                Column("low", REAL, "%"), Column("high", REAL, "%"), Column("p", REAL),
                Column("spacings", WHOLE), Column("deviation", REAL, f"of the spacings, {unit}"),
                Column("multiples", REAL, "%"), Column("misses", REAL, "%"),
                Column("quality", REAL, "%"))
     rows = []
-    for one in test.units:
+    for number, one in ((number, one) for number, test in enumerate(found.tests, 1)
+                        for one in test.units):
         taped = spacings.get(one.unit)
-        rows.append([one.unit, one.rows, 100 * one.effect, 100 * one.low, 100 * one.high, one.p,
+        rows.append([one.unit, number, one.rows, 100 * one.effect, 100 * one.low, 100 * one.high,
+                     one.p,
                      *([None] * 5 if taped is None else
                        [taped.spacings, taped.deviation, 100 * taped.multiples,
                         100 * taped.misses, 100 * taped.quality])])

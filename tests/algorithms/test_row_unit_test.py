@@ -63,6 +63,7 @@ def test_the_short_unit_is_found_and_the_spacings_are_in_the_records_unit(
     assert taped["deviation"] * FACTORS[units]["depth"] == pytest.approx(
         (0.0494 / 5)**0.5)  # squares of 0.14, 0.03 and 0.17 over 5
     assert rows[1]["spacings"] is None
+    assert {row["compared_in"] for row in rows.values()} == {1}
     assert {row["unit"] for row in account["spacings"]} == {{"us": "in", "metric": "cm"}[units]}
 
 

@@ -28,6 +28,15 @@ class RowUnit:
     high: float
     p: float
 
+    @property
+    def in_words(self):
+        """How far it stands from the middle unit, and how sure, in one sentence."""
+        way = "below" if self.effect < 0 else "above"
+        low, high = (f"{100 * end:+.0f}".replace("-", "\N{MINUS SIGN}")
+                     for end in (self.low, self.high))
+        return (f"Row unit {self.unit} stands {100 * abs(self.effect):.0f} % {way} the middle "
+                f"unit (95 % interval, all units at once: {low} to {high} %).")
+
 
 @dataclass(frozen=True)
 class RowUnitTest:
@@ -56,6 +65,11 @@ class RowUnitTest:
     def faulty(self):
         """The units whose interval does not hold 0."""
         return tuple(one for one in self.units if one.low > 0 or one.high < 0)
+
+    @property
+    def least_seen(self):
+        """The least difference, a share of the mean, that would surely have shown."""
+        return max(one.high - one.effect for one in self.units)
 
 
 def row_unit_test(stops, units, plants, lengths, *, permutations=PERMUTATIONS, seed=0, tick=None):

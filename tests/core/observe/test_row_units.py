@@ -5,6 +5,7 @@ import pytest
 from scipy.stats import f_oneway
 
 from plugin.core.deliver.row_unit_account import row_unit_verdict
+from plugin.core.observe.row_sets import RowUnitTests
 from plugin.core.observe.row_units import row_unit_test
 from plugin.core.problems import InputProblem, Stopped
 
@@ -124,14 +125,14 @@ def test_a_stop_with_one_row_is_left_out_and_counted():
 def test_the_faulty_unit_is_named_with_its_interval():
     found = row_unit_test(*counts([0, 0, -0.25, 0, 0, 0], 20, 1.7, rows=4, seed=3),
                           permutations=499)
-    words = row_unit_verdict(found)
+    words = row_unit_verdict(RowUnitTests((found,), ()))
     assert "Row unit 3 stands 2" in words and "below the middle unit" in words
     assert "95 % interval, all units at once" in words and "meter" in words
 
 
 def test_what_would_not_have_shown_is_told():
     found = row_unit_test(*counts([0.0] * 6, 12, 2.0, rows=4, seed=5), permutations=199)
-    assert "would not have shown" in row_unit_verdict(found)
+    assert "would not have shown" in row_unit_verdict(RowUnitTests((found,), ()))
 
 
 def test_it_stops_when_told():
