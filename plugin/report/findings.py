@@ -1,4 +1,4 @@
-"""Page 1 of the report: what was found and is advised, key figures, and the readings taken."""
+"""Page 1 of the report: what was found and is advised, and the key figures."""
 from . import look
 from .phrases import EXPECTED, PLANS, pan_said, section_names, seen_said, stand_said, yield_said
 from .plan_section import plan_totals
@@ -13,7 +13,7 @@ _KEYS = {"stand": ("mean", "interval", "target"),
 
 
 def draw_findings(sheet, summary):
-    """Print page 1: title block, findings and advice, key figures, readings, what is missing."""
+    """Print page 1: title block, findings and advice, key figures."""
     _title_block(sheet, summary["field"])
     sheet.heading(tr("What we found and what we advise"))
     for key in PLANS:
@@ -21,7 +21,6 @@ def draw_findings(sheet, summary):
             sheet.paragraph(sentence(summary[key].get("headline", "")), look.LEAD, after=1.8)
     sheet.bullets(_findings(summary))
     _key_figures(sheet, summary)
-    _readings(sheet, summary["readings"])
 
 
 def _title_block(sheet, field):
@@ -93,10 +92,3 @@ def _short_text(figure):
     if not isinstance(word, str):
         return text_of(figure)
     return capital(word) + (_MARK if figure.get("from_memory", True) else "")
-
-
-def _readings(sheet, readings):
-    draw_table(sheet, [tr("Readings"), tr("Taken"), tr("Used"), tr("Remark")],
-               [[text_of(row.get("title") or row.get("layer")), text_of(row.get("count")),
-                 text_of(row.get("used")), str(row.get("note") or "")] for row in readings],
-               right=(1, 2), heading=tr("Readings taken"))

@@ -118,7 +118,7 @@ def _points(crop):
 
 
 def draw_method(sheet, summary):
-    """Print how it was done and how sure it is, the cautions, and what is lacking."""
+    """Print how it was done and how sure it is, the readings, cautions, and what is lacking."""
     names = section_names()
     sheet.share(_SECTION_START)
     sheet.heading(tr("How it was done and how sure it is"))
@@ -135,6 +135,7 @@ def draw_method(sheet, summary):
         if any(said):
             sheet.subheading(name)
             sheet.bullets([sentence(text) for text in said if text])
+    _readings(sheet, summary["readings"])
     _cautions(sheet, summary)
     draw_listed(sheet, tr("What is doubtful about the readings, and how often"),
                 summary.get("doubtful") or [])
@@ -145,6 +146,13 @@ def draw_method(sheet, summary):
         [tr("Made at"), text_of(made.get("at"))], [tr("Record"), text_of(made.get("record"))],
         [tr("SHA-256 of the record"), text_of(made.get("sha256"))]],
         heading=tr("How this report was made"))
+
+
+def _readings(sheet, readings):
+    draw_table(sheet, [tr("Readings"), tr("Taken"), tr("Used"), tr("Remark")],
+               [[text_of(row.get("title") or row.get("layer")), text_of(row.get("count")),
+                 text_of(row.get("used")), str(row.get("note") or "")] for row in readings],
+               right=(1, 2), heading=tr("Readings taken"))
 
 
 def _cautions(sheet, summary):
