@@ -53,6 +53,12 @@ def parse_data_table(text, called):
     return DataTable(head=head, columns=columns, rows=tuple(rows))
 
 
+def titles_of_tables(key):
+    """Return name -> title of the tables of this package whose head has a key, by name."""
+    heads = {name: read_data_table(name).head for name in data_table_names()}
+    return {name: head["title"] for name, head in heads.items() if key in head}
+
+
 def data_table_names(folder=FOLDER):
     """Return the names of all tables in a folder, in alphabetical order."""
     return tuple(sorted(path.stem for path in folder.glob("*.csv")))

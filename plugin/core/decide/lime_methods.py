@@ -5,7 +5,7 @@ import numpy as np
 
 from ..problems import InputProblem
 from ..units import convert
-from .data_table import data_table_names, read_data_table
+from .data_table import read_data_table, titles_of_tables
 
 USUAL_METHOD = "lime_oregon_2025"
 BUFFER_TITLES = {"sikora": "Sikora", "mehlich": "Mehlich", "smp": "SMP"}
@@ -51,8 +51,7 @@ class LimeNeed:
 
 def lime_methods():
     """Return the methods there are, name -> title."""
-    heads = {name: read_data_table(name).head for name in data_table_names()}
-    return {name: head["title"] for name, head in heads.items() if "lime_method" in head}
+    return titles_of_tables("lime_method")
 
 
 def load_lime_method(name):

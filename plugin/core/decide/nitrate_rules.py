@@ -5,7 +5,7 @@ import numpy as np
 
 from ..problems import InputProblem
 from ..units import bushel_kg, convert
-from .data_table import data_table_names, read_data_table
+from .data_table import read_data_table, titles_of_tables
 
 USUAL_RULE = "sidedress_iowa_1997"  # the one that asks least of the user
 PREVIOUS_CROPS = ("corn", "soybean", "forage_legume", "other")
@@ -53,8 +53,7 @@ class NitrateRule:
 
 def nitrate_rules():
     """Return the rules there are, name -> title."""
-    heads = {name: read_data_table(name).head for name in data_table_names()}
-    return {name: head["title"] for name, head in heads.items() if "nitrogen_rule" in head}
+    return titles_of_tables("nitrogen_rule")
 
 
 def load_nitrate_rule(name):

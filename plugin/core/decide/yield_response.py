@@ -7,7 +7,7 @@ import numpy as np
 
 from ..problems import InputProblem
 from ..units import bushels_per_acre_as_tonnes_per_hectare, convert
-from .data_table import DataTable, data_table_names, parse_data_table, read_data_table
+from .data_table import DataTable, parse_data_table, read_data_table, titles_of_tables
 
 USUAL_TABLE = "corn_nafziger_1994"  # the one that covers most dates and stands
 USUAL_SOYBEAN, USUAL_WIDE_SOYBEAN = "soybean_drilled_indiana", "soybean_wide_indiana"
@@ -54,9 +54,7 @@ class YieldTable:
 
 def tables():
     """Return the yield tables there are, name -> title."""
-    titles = {name: read_data_table(name) for name in data_table_names()}
-    return {name: table.head["title"] for name, table in titles.items()
-            if "stand_unit" in table.head}
+    return titles_of_tables("stand_unit")
 
 
 def usual_table(crop, row_width_m=None):
