@@ -3,17 +3,16 @@ import struct
 from dataclasses import dataclass, field
 
 from plugin.core.intake.mapping import ColumnUse, Mapping
-from plugin.record.intake.importing import Wish
 
 from .good_files import A, B, C, P
-from .small_files import Day, Formula, xlsx, zipped
+from .small_files import Day, Formula, SourceFile, xlsx, zipped
 
 HEAD = "Stop,Lon,Lat,Date,Depth (in),Note,Photo\n"
 GOOD_ROW = f"9,{C},2026-05-20,2,fine,\n"
 
 
 @dataclass
-class Broken:
+class Broken(SourceFile):
     """One broken file.
 
     words     a part of the message of the refusal, or of the reason of the row set aside
@@ -26,19 +25,6 @@ class Broken:
     row: int = None
     kind: str = "seed_depths"
     wish: dict = field(default_factory=dict)
-
-    def wished(self):
-        return Wish(self.kind, **self.wish)
-
-    def write(self, folder):
-        path = folder / self.file
-        if callable(self.content):
-            self.content(path)
-        elif isinstance(self.content, bytes):
-            path.write_bytes(self.content)
-        elif self.content is not None:
-            path.write_text(self.content, encoding="utf-8", newline="")
-        return path
 
 
 def row(name, cells, words, kind="seed_depths", **wish):

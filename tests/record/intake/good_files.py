@@ -8,9 +8,8 @@ from dataclasses import dataclass, field
 
 from plugin.core.intake.mapping import ColumnUse, Mapping
 from plugin.core.intake.values_read import Answers
-from plugin.record.intake.importing import Wish
 
-from .small_files import Day, Formula, ods, write_vector, xlsx
+from .small_files import Day, Formula, SourceFile, ods, write_vector, xlsx
 
 P = (("-92.9994160", "39.7492550"), ("-92.9982490", "39.7492550"), ("-92.9970820", "39.7501550"))
 UTM = ((500050.0, 4400050.0), (500150.0, 4400050.0), (500250.0, 4400150.0))
@@ -18,7 +17,7 @@ UTM = ((500050.0, 4400050.0), (500150.0, 4400050.0), (500250.0, 4400150.0))
 
 
 @dataclass
-class Good:
+class Good(SourceFile):
     """One good file: how it is written, what is asked for, and what must arrive.
 
     content  text, bytes, or a function that writes the file
@@ -33,19 +32,6 @@ class Good:
     aside: dict = field(default_factory=dict)
     units: str = "us"
     wish: dict = field(default_factory=dict)
-
-    def wished(self):
-        return Wish(self.kind, **self.wish)
-
-    def write(self, folder):
-        path = folder / self.file
-        if callable(self.content):
-            self.content(path)
-        elif isinstance(self.content, bytes):
-            path.write_bytes(self.content)
-        else:
-            path.write_text(self.content, encoding="utf-8", newline="")
-        return path
 
 
 STAND = "Stop,Longitude,Latitude,Plants,Length (ft),Rows\n"

@@ -6,6 +6,8 @@ from xml.sax.saxutils import escape
 
 from osgeo import gdal, ogr, osr
 
+from plugin.record.intake.importing import Wish
+
 NS = 'xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"'
 XLSX_PARTS = {
     "[Content_Types].xml":
@@ -155,3 +157,22 @@ def _parts(angle):
     degrees, minutes = int(size), int(size % 1 * 60)
     seconds = round((size - degrees - minutes / 60) * 3600 * 10_000)
     return struct.pack("<6I", degrees, 1, minutes, 1, seconds, 10_000)
+
+
+class SourceFile:
+    """What files to import share: `file`, `kind`, `wish`, and `content` as text, bytes, a function
+    of the path, or None where there is no file.
+    """
+
+    def wished(self):
+        return Wish(self.kind, **self.wish)
+
+    def write(self, folder):
+        path = folder / self.file
+        if callable(self.content):
+            self.content(path)
+        elif isinstance(self.content, bytes):
+            path.write_bytes(self.content)
+        elif self.content is not None:
+            path.write_text(self.content, encoding="utf-8", newline="")
+        return path
