@@ -3,8 +3,7 @@ from pathlib import Path
 
 from qgis.core import Qgis, QgsApplication, QgsSettings
 from qgis.gui import QgsDockWidget, QgsDoubleSpinBox, QgsFileWidget
-from qgis.PyQt.QtCore import Qt, QUrl
-from qgis.PyQt.QtGui import QDesktopServices
+from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -32,13 +31,12 @@ from .place_by_rows import PlaceByRows
 from .record_layers import add_record, layers_of, rest_record
 from .record_task import RecordTask
 from .result_layers import add_results
-from .results import outputs_in
+from .results_section import ResultsSection
 from .show_reading import open_form, show_place
 
 NEW_RECORD = "spadework:newrecord"
 PAGES = tuple(PAPERS)  # in the order of the field call's PAGE
 FOLDER_SETTING = "spadework/record_folder"
-PATH_ROLE = Qt.ItemDataRole.UserRole
 
 
 class SpadeworkDock(QgsDockWidget):
@@ -266,21 +264,6 @@ class SpadeworkDock(QgsDockWidget):
         rest_record(self.record.path)
         self._zoom_to(group)
 
-    def open_report(self):
-        """Open the report with the program that shows PDF files."""
-        self._open(Path(self.folder.filePath()) / "report.pdf")
-
-    def show_folder(self):
-        """Open the output folder in the file manager."""
-        self._open(Path(self.folder.filePath()))
-
-    def _open_output(self, item, _column=0):
-        self._open(Path(item.data(0, PATH_ROLE)))
-
-    def _open(self, path):
-        if not QDesktopServices.openUrl(QUrl.fromLocalFile(str(path))):
-            self._complain(tr("No program opened {path}.").format(path=path))
-
     # What the widgets show
 
     def _title(self):
@@ -343,25 +326,8 @@ class SpadeworkDock(QgsDockWidget):
         self.run_button.setEnabled(
             opened and free and bool(self.folder.filePath()) and not lacking())
         self.cancel_button.setEnabled(running)
-        self._list_results()
-
-    def _list_results(self):
-        folder = self.folder.filePath()
-        found = outputs_in(folder) if folder and self.task is None else []
-        self.results.clear()
-        for output in found:
-            item = QTreeWidgetItem([output.title, output.path.name])
-            item.setData(0, PATH_ROLE, str(output.path))
-            for column in (0, 1):
-                item.setToolTip(column, str(output.path))
-            self.results.addTopLevelItem(item)
-        self.results.setVisible(bool(found))
-        self.no_results.setVisible(not found)
-        fit_height(self.results)
-        names = {output.path.name for output in found}
-        self.report_button.setEnabled("report.pdf" in names)
-        self.show_results_button.setEnabled(bool(found) and self.record is not None)
-        self.folder_button.setEnabled(bool(found))
+        self.results.show_folder(None if running else self.folder.filePath(),
+                                 with_record=opened)
 
     # Putting the widgets together
 
@@ -379,7 +345,10 @@ class SpadeworkDock(QgsDockWidget):
         self.flags.busy.connect(self._refresh)
         column.addWidget(self.flags)
         column.addWidget(self._field_call_section())
-        column.addWidget(self._results_section())
+        self.results = ResultsSection()
+        self.results.on_map.connect(self.show_results)
+        self.results.refused.connect(self._complain)
+        column.addWidget(self.results)
         column.addStretch(1)
         scroll = QScrollArea()
         scroll.setObjectName("spadework_scroll")
@@ -480,25 +449,4 @@ class SpadeworkDock(QgsDockWidget):
         column.addWidget(self.progress)
         self.log = words_label("spadework_log", "")
         column.addWidget(self.log)
-        return box
-
-    def _results_section(self):
-        box, column = section("spadework_results_section", tr("Results"))
-        self.no_results = words_label("spadework_no_results",
-                                      tr("No results in the output folder yet."))
-        column.addWidget(self.no_results)
-        self.results = table("spadework_results", [tr("Result"), tr("File")])
-        self.results.itemActivated.connect(self._open_output)
-        column.addWidget(self.results)
-        self.report_button = button(
-            "spadework_open_report", tr("Open report"), tr("Open the grower's report (PDF)"),
-            self.open_report)
-        self.show_results_button = button(
-            "spadework_show_results", tr("Show on map"),
-            tr("Add the surfaces, zones and plans to the project"), self.show_results)
-        column.addLayout(row_of(self.report_button, self.show_results_button))
-        self.folder_button = button(
-            "spadework_show_folder", tr("Show folder"), tr("Open the output folder"),
-            self.show_folder)
-        column.addWidget(self.folder_button)
         return box

@@ -8,6 +8,7 @@ from qgis.PyQt.QtTest import QTest
 from qgis.PyQt.QtWidgets import QAbstractButton, QLabel, QWidget
 
 from plugin.gui import dock as dock_module
+from plugin.gui import results_section
 from plugin.gui.dock import SpadeworkDock
 
 
@@ -192,11 +193,11 @@ def test_results_that_lie_in_the_folder_are_listed_and_can_be_opened(opened, mon
         (folder / name).write_text("{}")
     opened.folder.setFilePath("")
     opened.folder.setFilePath(str(folder))
-    shown = [opened.results.topLevelItem(i).text(1)
-             for i in range(opened.results.topLevelItemCount())]
+    shown = [opened.results.list.topLevelItem(i).text(1)
+             for i in range(opened.results.list.topLevelItemCount())]
     assert shown == ["report.pdf", "summary.json"]
     asked = []
-    monkeypatch.setattr(dock_module.QDesktopServices, "openUrl",
+    monkeypatch.setattr(results_section.QDesktopServices, "openUrl",
                         lambda url: asked.append(url.toLocalFile()) or True)
     click(opened, "spadework_open_report")
     click(opened, "spadework_show_folder")
@@ -204,8 +205,8 @@ def test_results_that_lie_in_the_folder_are_listed_and_can_be_opened(opened, mon
 
 
 def test_a_report_that_no_program_opens_is_said(opened, monkeypatch, desktop):
-    monkeypatch.setattr(dock_module.QDesktopServices, "openUrl", lambda url: False)
-    opened.open_report()
+    monkeypatch.setattr(results_section.QDesktopServices, "openUrl", lambda url: False)
+    opened.results.open_report()
     assert "report.pdf" in desktop.errors()[-1]
 
 
@@ -221,13 +222,13 @@ def test_every_widget_a_user_meets_has_a_name_and_every_control_a_tooltip(opened
     own = [opened.open_button, opened.new_button, opened.path, opened.counts,
            opened.show_record_button, opened.count_button, opened.import_button, opened.folder,
            opened.replace, opened.units_checked, opened.page, opened.cell, opened.run_button,
-           opened.cancel_button, opened.report_button, opened.show_results_button,
-           opened.folder_button]
+           opened.cancel_button, opened.results.report_button, opened.results.map_button,
+           opened.results.folder_button]
     for widget in own:
         assert widget.toolTip(), widget.objectName()
     named = opened.findChildren(QAbstractButton) + opened.findChildren(QLabel)
-    inside_qt = (opened.counts, opened.results, opened.folder, opened.cell, opened.path)
-    for widget in [*own, opened.results, opened.progress, opened.log, *named]:
+    inside_qt = (opened.counts, opened.results.list, opened.folder, opened.cell, opened.path)
+    for widget in [*own, opened.results.list, opened.progress, opened.log, *named]:
         ours = (opened.widget().isAncestorOf(widget)
                 and not any(outer.isAncestorOf(widget) for outer in inside_qt))
         assert widget.objectName().startswith("spadework_") or not ours, widget
