@@ -1,4 +1,5 @@
 """importreadings: readings from tables and map files into a record, whole and traceable."""
+import re
 from collections import Counter
 from pathlib import Path
 
@@ -141,7 +142,7 @@ class ImportReadings(SpadeworkAlgorithm):
         except Stopped:
             return {}
         except InputProblem as problem:
-            raise QgsProcessingException(str(problem)) from problem
+            raise QgsProcessingException(self._in_words(str(problem))) from problem
         if aside_path:
             try:
                 write_vector(aside_path, "GPKG", [_table(done)])
@@ -172,15 +173,22 @@ class ImportReadings(SpadeworkAlgorithm):
                 angles=answer(self.ANGLES)),
             photos=self.parameterAsFile(parameters, self.PHOTOS, context))
 
+    def _in_words(self, text):
+        """Return a message with each parameter also called as forms show it."""
+        titles = {one.name(): one.description() for one in self.parameterDefinitions()}
+        return re.sub(r"\b[A-Z][A-Z_]+\b", lambda found: f"“{titles[found[0]]}” ({found[0]})"
+                      if found[0] in titles else found[0], text)
+
     def _told(self, done, aside_path, feedback):
         for warning in done.warnings:
-            feedback.pushWarning(warning)
-        reasons = _reasons(done.set_aside)
+            feedback.pushWarning(self._in_words(warning))
+        reasons = [self._in_words(reason) for reason in _reasons(done.set_aside)]
         for reason in reasons[:MOST_REASONS]:
             feedback.pushWarning(reason)
         if len(reasons) > MOST_REASONS:
-            feedback.pushWarning(tr("{more} more reasons; ASIDE writes them all.").format(
-                more=len(reasons) - MOST_REASONS))
+            feedback.pushWarning(self._in_words(tr(
+                "{more} more reasons; ASIDE writes them all.").format(
+                    more=len(reasons) - MOST_REASONS)))
         feedback.pushInfo(tr("{imported} of {rows} rows imported, {aside} set aside.").format(
             imported=done.imported, rows=done.rows, aside=len(done.set_aside)))
         return {self.ASIDE: aside_path or None, "ROWS": done.rows, "IMPORTED": done.imported,

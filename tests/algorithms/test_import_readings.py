@@ -84,6 +84,14 @@ def test_what_can_be_read_in_two_ways_is_asked_and_the_answer_is_taken(
     assert found["IMPORTED"] == 1 and depths(record)[0][1] == first
 
 
+def test_a_question_calls_the_parameter_that_answers_it_as_forms_show_it(
+        refused, provider, record, source):
+    title = provider.algorithm("importreadings").parameterDefinition("DATE_ORDER").description()
+    refused(f"“{title}” .DATE_ORDER.", "importreadings", RECORD=record, KIND="seed_depths",
+            SOURCE=source("Stop,Lon,Lat,Depth (in),Date\n1,500050,4400050,2,4/5/2026\n"),
+            SOURCE_CRS="EPSG:32615")
+
+
 def test_a_mapping_is_text_a_file_or_a_saved_name(run, refused, record, source, tmp_path):
     odd = f"A1,L1,L2,D\n1,{A},50\n"
     told = json.dumps({"columns": [
