@@ -127,18 +127,19 @@ RULES = {
 TAKEN_AT_RULE = Rule("\"taken_at\" <= now() + to_interval('1 day')",
                      "this is in the future; check date and time.", hard=False)
 
-# What rows are called in lists.
+# What rows are called in lists, which QGIS sorts as texts: numbers of a width stand in their order.
 STOP_NAME = "'stop ' || coalesce(\"stop\", '?')"
 ROW_NAMES = {
     "field": "coalesce(\"name\", 'field')",
     "stand_counts": STOP_NAME,
-    "row_counts": "'row unit ' || coalesce(\"row_unit\", '?') || ': ' || "
+    "row_counts": "'row unit ' || lpad(coalesce(\"row_unit\", '?'), 2, ' ') || ': ' || "
                   "coalesce(\"plants\", '?') || ' plants'",
-    "plant_positions": "'row unit ' || coalesce(\"row_unit\", '?') || ', at ' || "
-                       "coalesce(\"position\", '?')",
+    "plant_positions": "'row unit ' || lpad(coalesce(\"row_unit\", '?'), 2, ' ') || ', at ' || "
+                       "lpad(coalesce(format_number(\"position\", 1), '?'), 7, ' ')",
     "seed_depths": STOP_NAME,
     "compaction_readings": STOP_NAME,
-    "compaction_profile": "coalesce(\"depth\", '?') || ': ' || coalesce(\"resistance\", '?')",
+    "compaction_profile": "lpad(coalesce(format_number(\"depth\", 1), '?'), 6, ' ') || ': ' || "
+                          "coalesce(\"resistance\", '?')",
     "probe_points": STOP_NAME,
     "scout_notes": STOP_NAME,
     "yield_points": "'point ' || \"fid\"",

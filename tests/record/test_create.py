@@ -239,8 +239,8 @@ def test_the_fields_form_shows_every_column_once_in_its_group(untouched, stored_
 
 @pytest.mark.parametrize("layer,values,words", [
     ("Stand counts", {"stop": 4}, "stop 4"), ("Stand counts", {"stop": None}, "stop ?"),
-    ("Counts of single rows", {"row_unit": 3, "plants": 9}, "row unit 3: 9 plants"),
-    ("Resistance by depth", {"depth": 6.5, "resistance": 310}, "6.5: 310"),
+    ("Counts of single rows", {"row_unit": 3, "plants": 9}, "row unit  3: 9 plants"),
+    ("Resistance by depth", {"depth": 6.5, "resistance": 310}, "   6.5: 310"),
     ("Field", {"name": "Long piece"}, "Long piece")])
 def test_lists_call_a_row_by_what_tells_it_from_the_others(
         untouched, layer, values, words, stored_project):
