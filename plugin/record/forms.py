@@ -41,6 +41,7 @@ from .schema import LAYERS, layer_spec, title_of_value, title_with_unit
 
 STYLES = Path(__file__).parents[2] / "styles"
 PROJECT_NAME = "record"
+WIDE = 34  # letters of a label or a choice, beyond which the label goes above its box
 NOT_ENTERED = {"(not entered)": QgsValueMapFieldFormatter.NULL_VALUE}
 
 SWITCHED_OFF = ("yield_points",)  # so many points hide everything below them
@@ -176,11 +177,19 @@ def _set_up_layer(layer, spec, unit_system, currency):
     form = layer.editFormConfig()
     form.setLayout(QgsEditFormConfig.EditorLayout.TabLayout)
     form.clearTabs()
+    for column in spec.columns:
+        form.setLabelOnTop(layer.fields().indexOf(column.name),
+                           _is_wide(column, titles[column.name]))
     for page in _pages(spec, unit_system, titles):
         tab = _box(layer, page, form.invisibleRootContainer())
         make_tab(tab)
         form.addTab(tab)
     layer.setEditFormConfig(form)
+
+
+def _is_wide(column, title):
+    """Tell whether a form is narrower with the label above the box: it is as wide as both."""
+    return max([len(title_of_value(value)) for value in column.values] + [len(title)]) > WIDE
 
 
 def _pages(spec, unit_system, titles):

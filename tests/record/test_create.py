@@ -576,3 +576,11 @@ def test_a_name_in_any_script_and_with_quotes_is_kept(tmp_path, stored_project):
     assert stored_project(path).title() == name
     assert queried(path, "SELECT title FROM gpkg_data_columns WHERE column_name = ?",
                    "crop_price") == [("Crop price (EUR/t)",)]
+
+
+def test_a_long_label_or_choice_puts_the_label_above_its_box(untouched, stored_project):
+    layer, = stored_project(untouched).mapLayersByName("Field")
+    form = layer.editFormConfig()
+    on_top = {name for place, name in enumerate(layer.fields().names()) if form.labelOnTop(place)}
+    assert {"nitrate_rule", "lime_method", "tillage_tool", "unevenness_loss"} <= on_top
+    assert not on_top & {"name", "crop", "season", "row_width", "tillage_cost"}
