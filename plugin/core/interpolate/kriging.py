@@ -11,7 +11,7 @@ from .readings_system import factorised as _factor
 
 GLOBAL_MOST = 600      # readings up to which all of them weigh on every target
 BLOCK_NUMBERS = 250_000  # covariances in one block: 2 MB, so that they stay in the cache
-LOCAL_NUMBERS = 2_000_000  # numbers in the local systems of one task of a thread
+LOCAL_NUMBERS = 4_000_000  # numbers in the local systems of one task of a thread
 
 __all__ = ["Kriged", "_factor", "krige", "mean_without_structure", "reading_covariance"]
 

@@ -11,6 +11,8 @@ TILE_SIDE = 4          # most targets along a tile
 TILE_SHARE = 0.06      # of the ground a target's neighbours come from, that a tile covers
 SLAB_NUMBERS = 60_000  # distances worked out at once: 0.5 MB, so that they stay in the cache
 PROBES = 50            # targets at which the distance to the last neighbour is looked up
+LEAF = 24              # most readings in a leaf of the tree
+TOGETHER = 64          # readings of a square whose readings lie side by side in memory, as a rule
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,12 @@ class Neighbourhood:
         self._model, self._count, self._octants = model, count, octants
         self._stretched = model.stretched(positions_m)
         self._along = self._stretched.T.copy()
-        self._tree = cKDTree(self._stretched)
+        # readings side by side on the ground lie side by side in memory, so that they stay in the
+        # cache; among them a tree with cells cut in the middle is found in as few steps as a
+        # balanced one, and built in a sixth of the time
+        self._order = _by_squares(self._stretched)
+        self._tree = cKDTree(self._stretched[self._order], leafsize=LEAF, balanced_tree=False,
+                             compact_nodes=False)
 
     def of(self, targets_m):
         """Return (m, count) numbers of readings of (m, 2) targets, metres."""
@@ -99,7 +106,8 @@ class Neighbourhood:
         return Tiling(order, side**2, int(self._count + further + 3 * np.sqrt(further) + 2))
 
     def _nearest(self, places, count):
-        return self._tree.query(places, k=range(1, min(count, self._tree.n) + 1))
+        apart, which = self._tree.query(places, k=range(1, min(count, self._tree.n) + 1))
+        return apart, self._order[which]
 
     def _chosen(self, tiles, candidates):
         centre = (tiles.min(axis=1) + tiles.max(axis=1)) / 2
@@ -135,6 +143,14 @@ class Neighbourhood:
         late = rank > -(-self._count // 8)
         order = np.argsort(late, axis=1, kind="stable")[:, :self._count]
         return np.take_along_axis(which, order, axis=1)
+
+
+def _by_squares(places):
+    """The order (n,) of places (n, 2) by square, row after row of squares."""
+    low, extent = places.min(axis=0), np.ptp(places, axis=0)
+    along = int(np.sqrt(len(places) / TOGETHER)) + 1
+    column, row = np.minimum(((places - low) / np.maximum(extent, 1e-9) * along), along - 1).T
+    return np.argsort(row.astype(np.int32) * along + column.astype(np.int32), kind="stable")
 
 
 def _square(offset):
