@@ -17,8 +17,8 @@ from .threads import in_threads
 
 STRIP = 100_000            # targets put in order at once
 PART_WEIGHTS = 400_000     # most weights worked out in one task of a thread: below 0.2 s
-BATCH_NUMBERS = 1_000_000  # numbers in the systems of one batch of tiles: 8 MB
-LEAST_BATCHES = 3          # of a part, so that the tiles of one share about as many readings
+BATCH_NUMBERS = 2_000_000  # numbers in the systems of one batch of tiles: 16 MB
+LEAST_BATCHES = 2          # of a part, so that the tiles of one share about as many readings
 CHUNK = 60_000             # covariances worked out at once: 0.5 MB, so that they stay in the cache
 
 
