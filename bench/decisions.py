@@ -1,12 +1,14 @@
 """Decisions on simulated fields of known truth, beside plainer ways of deciding.
 
-Fields of 35 ha are drawn and read as in `simulated_fields.py`. The first table: what a replant
-decision loses against knowing the stand of every cell, by this program's plan, by the field's
-mean, and by plain maps with the break-even stand as a threshold; and how often the intervals of
-the zones' and of the whole plan's gain hold the truth. The second: the same for where to loosen,
-decided by the chance of a pan. The third: how often the row-unit test finds a fault, or claims one
-where there is none. `--fields N` draws N fields for each n (200), `--seed S` draws others,
-`--table NAME` makes one table alone, `--processes P` works on P fields at once (2).
+Fields of 35 ha are drawn and read as in `simulated_fields.py`, the mean of each at random about
+what the decision turns on. The first table: what a replant decision loses against knowing the
+stand of every cell, by this program's plan, by the field's mean, and by plain maps with the
+break-even stand as a threshold; and how often the intervals of the zones' and of the whole plan's
+gain hold the truth. The second: the same of fields that all have the same mean, a little above the
+break-even. The third: where to loosen, decided by the chance of a pan. The fourth: how often the
+row-unit test finds a fault, or claims one where there is none. `--fields N` draws N fields for
+each n (200), `--seed S` draws others, `--table NAME` makes one table alone, `--processes P` works
+on P fields at once (2).
 """
 import argparse
 import sys
@@ -38,7 +40,7 @@ from plugin.core.observe.row_units import row_unit_test
 from plugin.core.units import convert
 from plugin.core.zone.workable import WorkableShape
 
-# The worked case of the replant reference with a thin stand: its break-even lies amid the stands.
+# The worked case of the replant reference: its break-even, 3.66 plants/m2, lies amid the stands.
 CASE = ReplantSettings(
     planting_date=date(2026, 4, 25), replant_date=date(2026, 5, 20), expected_yield=200,
     crop_price=4.50, target_stand=32_000, expected_emergence=95, seed_unit_cost=280,
@@ -47,9 +49,13 @@ CASE = ReplantSettings(
     base_moisture=15.5, drying_cost=0.045, unevenness_loss=5, crop="corn", currency="USD",
     area_unit="ac", grain_unit="bu")
 TABLE = load_table("corn_nafziger_1994", "plants/ac")
-THIN = (4.0, 1.3)       # plants/m2: mean and standard deviation; the break-even is 3.7
-BOTTOM = (14.0, 3.0)    # inches: mean and deviation of the pan's bottom; deeper than REACH is none
-REACH, LIKELY = 15.0, 0.5
+STANDS = (2.5, 4.9)     # plants/m2: least and greatest mean of a field
+EDGE = (4.0, 4.0)       # the same where the mean is known to lie just above the break-even
+STAND_SPREAD = 1.3      # plants/m2: standard deviation within a field
+BOTTOMS = (12.5, 17.5)  # inches: least and greatest mean of the pan's bottom in a field
+BOTTOM_SPREAD = 3.0     # inches; a bottom deeper than REACH is none
+REACH = 15.0
+LIKELY = {1 / 3: "two passes", 1 / 2: "one pass", 2 / 3: "half a pass"}  # what leaving a pan costs
 CELL_AC = float(convert(GRID.cell_area_m2, "m2", "ac"))
 REPLANT_WAYS = ("this plan", "field mean", "textbook map", "inverse distance")
 PAN_WAYS = ("this plan", "field mean", "inverse distance", "nearest reading")
@@ -61,10 +67,10 @@ def plants_per_ac(density):
     return convert(np.maximum(density, 0.0), "plants/m2", "plants/ac")
 
 
-def one_of_replant(seed, count, number):
-    """What one field of the first table shows: money lost by each way, and what intervals hold."""
+def one_of_replant(means, seed, count, number):
+    """What a field of a mean between two shows: money lost by each way, what intervals hold."""
     generator = np.random.default_rng([seed, count, number, 1])
-    field = simulated_field(generator, count, *THIN)
+    field = simulated_field(generator, count, generator.uniform(*means), STAND_SPREAD)
     kind = ("stand, Poisson", "stand, binomial")[number % 2]
     read = readings_of(field, kind, generator)
     factor = float(convert(1.0, "plants/m2", "plants/ac"))
@@ -92,22 +98,23 @@ def one_of_replant(seed, count, number):
             "whole": whole}
 
 
-def one_of_pan(seed, count, number):
-    """What one field of the second table shows: cost of wrong actions by each way, per cell.
+def one_of_pan(likely, seed, count, number):
+    """What one field of the third table shows: cost of wrong actions by each way, per cell.
 
-    Tilling ground without a pan costs 1; leaving a pan costs what LIKELY implies.
+    Tilling ground without a pan costs 1; leaving a pan costs what makes tilling pay from the
+    chance `likely` on.
     """
     generator = np.random.default_rng([seed, count, number, 2])
-    field = simulated_field(generator, count, *BOTTOM)
+    field = simulated_field(generator, count, generator.uniform(*BOTTOMS), BOTTOM_SPREAD)
     met = (field.at_readings < REACH).astype(float)
     pan = field.at_cells < REACH
     chance = estimate_surface(
         Observations.of("Chance of a pan", "", field.positions_m, met), GRID, WHOLE,
         between=(0.0, 1.0), seed=number).estimate.ravel()
     nearest = met[cKDTree(field.positions_m).query(CELLS)[1]]
-    tilled = (chance >= LIKELY, np.full(len(pan), met.mean() >= LIKELY),
-              inverse_distance(field.positions_m, met, CELLS) >= LIKELY, nearest >= LIKELY)
-    left = (1 - LIKELY) / LIKELY
+    tilled = (chance >= likely, np.full(len(pan), met.mean() >= likely),
+              inverse_distance(field.positions_m, met, CELLS) >= likely, nearest >= likely)
+    left = (1 - likely) / likely
     return {"lost": [float(np.where(pan, ~way * left, way).mean()) for way in tilled]}
 
 
@@ -153,10 +160,11 @@ def ratio_with_error(ours, theirs):
     return ratio, off.std(ddof=1) / np.sqrt(len(ours)) / theirs.mean()
 
 
-def replant_table(options, run):
-    """The first table, with the coverage of its intervals."""
-    kept = money_table("Money lost to not knowing the stand, USD/ac", REPLANT_WAYS,
-                       one_of_replant, options, run)
+def replant_table(means, options, run):
+    """The first table, or the second, with the coverage of its intervals."""
+    low, high = means
+    kept = money_table(f"Money lost to not knowing the stand, USD/ac; means of {low} to {high} "
+                       "plants/m2", REPLANT_WAYS, partial(one_of_replant, means), options, run)
     print("\n| n | zones | of 1.25 ha or more | whole plan |\n|---|---|---|---|")
     for count, found in kept.items():
         shares = []
@@ -168,13 +176,14 @@ def replant_table(options, run):
 
 
 def pan_table(options, run):
-    """The second table."""
-    money_table("Cost of wrong actions on a pan, in passes over the field", PAN_WAYS, one_of_pan,
-                options, run)
+    """The third table."""
+    for likely, cost in LIKELY.items():
+        money_table(f"Cost of wrong actions on a pan, in passes; leaving one costs {cost}", PAN_WAYS,
+                    partial(one_of_pan, likely), options, run)
 
 
 def rows_table(options, run):
-    """The third table."""
+    """The fourth table."""
     print(f"\nRow-unit test, {PLANTER} units, {STOPS} stops\n\n| rows counted at a stop | "
           f"found, {100 * FAULT:.0f} % short | claimed where none is |\n|---|---|---|")
     for rows in (4, 6, 8, PLANTER):
@@ -183,7 +192,8 @@ def rows_table(options, run):
         print(f"| {rows} | {shares[0]:.2f} | {shares[1]:.3f} |", flush=True)
 
 
-TABLES = {"replant": replant_table, "pan": pan_table, "rows": rows_table}
+TABLES = {"replant": partial(replant_table, STANDS), "edge": partial(replant_table, EDGE),
+          "pan": pan_table, "rows": rows_table}
 
 
 def main():

@@ -123,7 +123,8 @@ def _verdict_of_chance(surface):
     right = sum((observed > 0.5) == (predicted > 0.5) for observed, predicted in
                 zip(check["observed"], check["predicted"]))
     count = len(check["observed"])
-    return (f"The map holds: of {count} stops, each left out in turn to check it, it was right at "
+    claim = surface["verdict"].partition(":")[0]
+    return (f"{claim}: of {count} stops, each left out in turn to check it, it was right at "
             f"{right}.")
 
 

@@ -33,12 +33,13 @@ def averaged_models(positions_m, values, error_variance, like, *, drift=None, pr
     same under all of them. A covariance of one range stands in for the average over ranges: its
     range is their mean in the logarithm, weighed by the partial sills.
 
-    Before the readings all ranges are held equally likely in the logarithm, all nugget shares
-    equally likely, and the sill by a power of it: WIDE holds it equally likely in its square root,
+    Before the readings all ranges are held equally likely in the logarithm; that there is no
+    structure, nugget share 1, as likely as that there is some, of which all smaller shares are
+    equally likely; and the sill by a power of it: WIDE holds it equally likely in its square root,
     which leaves room for large ones, as honest intervals must; UNBIASED expects of it what the
-    readings show, for whoever goes on to draw readings from it. A share of 1 is among them, so
-    where readings show no structure the partial sill shrinks towards 0. A model without structure
-    gives the average of such. Family, heading and ratio stay as they are. Time grows with the cube
+    readings show, for whoever goes on to draw readings from it. So where readings show no
+    structure the partial sill shrinks towards 0. A model without structure gives the average of
+    such. Family, heading and ratio stay as they are. Time grows with the cube
     of n, memory with its square.
 
     Parameters
@@ -73,6 +74,7 @@ def averaged_models(positions_m, values, error_variance, like, *, drift=None, pr
     shares = np.linspace(0, 1, SHARES)
     likelihood = _likelihoods(readings, [FAMILIES[like.family].correlation(distances / range_m)
                                          for range_m in ranges], shares, sills, tick)
+    likelihood[:, -1] += np.log(SHARES - 1)
     return [_average(like, _weights(likelihood, sills, prior), ranges, shares, sills)
             for prior in priors]
 

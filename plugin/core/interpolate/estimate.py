@@ -20,9 +20,9 @@ from .reml import Fit, fit_reml
 
 MEAN = "mean of the readings"  # the method of a surface that is no map
 LIKELIHOOD, MOMENTS = "restricted maximum likelihood", "the variogram"  # what models are fitted by
+CLEAR_SKILL = 0.05    # share of the mean's squared error a map takes away, or it is but a hint
 LEAST_EXACT = 2       # exact readings without which there is no mean with an error
 LEAST_FOR_MAP = 10    # exact readings below which no map is tried: this program's own rule
-LEAST_SKILL = 0.05    # share of the mean's squared error a map must take away: own rule
 FIT_MOST = 250        # readings that the model is fitted to; a larger set is thinned
 MOMENTS_FROM = 500    # exact readings whose model comes from the variogram of them all
 PAIRED_MOST = 5000    # of them, whose pairs are looked at; of more, so many at random
@@ -53,8 +53,8 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
     Candidate models are fitted by restricted maximum likelihood and compared by AICc. Of the best
     structured one the map uses not the peak, which takes too much for certain, but the average
     over the parameters that suit the readings, as `averaged_model` says. It is kept only where
-    predicting each reading from the others (leave one out) takes LEAST_SKILL off the squared error
-    of predicting it by the mean; else, and with fewer than LEAST_FOR_MAP exact readings, the
+    predicting each reading from the others (leave one out) has a smaller squared error than
+    predicting it by the mean; else, and with fewer than LEAST_FOR_MAP exact readings, the
     surface is the mean and its standard error that of one further reading, with what so few leave
     open of the variance. Readings at one place are averaged first. Censored readings are drawn
     again and again from what the others say of them, the model fitted anew to each of the first
@@ -319,7 +319,7 @@ def _decide(task, values, candidates, averaged, count):
     best, flat = averaged
     if best.structured or task.drift is not None:
         validation = _validation(task, values, best)
-        if validation.skill > LEAST_SKILL:
+        if validation.skill > 0:
             return _Chosen(best, candidates, validation, _in_words(task.sites, validation),
                            task.drift is not None)
     if np.ptp(values) == 0:
@@ -336,7 +336,8 @@ def _decide(task, values, candidates, averaged, count):
 def _in_words(sites, validation):
     off = (f"{float(f'{rmse:.2g}'):,.10g} {sites.unit}".strip()
            for rmse in (validation.rmse, validation.rmse_of_mean))
-    return _MAP.format(**dict(zip(("map", "mean"), off)))
+    verdict = _MAP if validation.skill >= CLEAR_SKILL else _HINT
+    return verdict.format(**dict(zip(("map", "mean"), off)))
 
 
 def _validation(task, values, model):
@@ -401,6 +402,9 @@ _FLAT = ("{layer} is the same ({figure:g}) at all {count:,} places with readings
          "cannot show what follows it. Leave it out.")
 _MAP = ("The map holds: at readings left out to check it, it is off by {map} as a rule, and "
         "the plain mean by {mean}.")
+_HINT = ("The map is a hint, no more: at readings left out to check it, it is off by {map} as a "
+         "rule, and the plain mean by {mean}. Readings of ground without any pattern can give as much. "
+         "More readings would tell.")
 _NOT_BETTER = ("The {count} readings do not support a map: predicting a reading from its "
                "neighbours is no better than the mean. Shown is the mean with its error.")
 _NO_STRUCTURE = ("The {count} readings do not support a map: they do not show that near ones are "

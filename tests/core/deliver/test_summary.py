@@ -33,7 +33,7 @@ STAND = {"account": {"unit": "plants/ac", "stops": 22, "left_out": 2, "error_sou
 PAN = {"account": {"limit": 300.0, "pressure_unit": "psi", "rating": {"text": "severe"},
                    "insertions": 30, "with_pan": 18, "none": 9, "refused": 3, "felt": 5,
                    "left_out": 1, "warnings": []},
-       "chance": surface(verdict="Chance."), "top": surface(mean=10.67),
+       "chance": surface(verdict="The map holds: by so much."), "top": surface(mean=10.67),
        "bottom": surface(mean=15.75, deeper_or_more=3, shallower_or_less=1), "area_with_pan": 41.26}
 YIELDS = [{"account": {"season": 2024, "unit": "bu/ac", "mean": 154.4, "kept": 700,
                        "left_out": {"no yield": 30, "narrow swath": 0, "outside the field": 20}},

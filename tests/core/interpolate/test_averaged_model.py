@@ -64,6 +64,7 @@ def test_the_average_is_that_of_densities_of_contrasts_worked_out_one_by_one(
                 matrix += np.diag(errors + 1e-6 * spread)
                 weight = np.sqrt(sill) * multivariate_normal.pdf(
                     left, cov=contrasts @ matrix @ contrasts.T)
+                weight *= 2 if share == 1 else 1  # as likely as the two others together
                 total += weight
                 nugget += weight * share * sill
                 partial_sill += weight * (1 - share) * sill
