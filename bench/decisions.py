@@ -55,7 +55,8 @@ STAND_SPREAD = 1.3      # plants/m2: standard deviation within a field
 BOTTOMS = (12.5, 17.5)  # inches: least and greatest mean of the pan's bottom in a field
 BOTTOM_SPREAD = 3.0     # inches; a bottom deeper than REACH is none
 REACH = 15.0
-LIKELY = {1 / 3: "two passes", 1 / 2: "one pass", 2 / 3: "half a pass"}  # what leaving a pan costs
+# chances of a pan from which on tilling pays, by what leaving one costs
+LIKELY = {1 / 3: "two passes", 1 / 2: "one pass", 2 / 3: "half a pass"}
 CELL_AC = float(convert(GRID.cell_area_m2, "m2", "ac"))
 REPLANT_WAYS = ("this plan", "field mean", "textbook map", "inverse distance")
 PAN_WAYS = ("this plan", "field mean", "inverse distance", "nearest reading")

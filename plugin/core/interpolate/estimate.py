@@ -403,8 +403,8 @@ _FLAT = ("{layer} is the same ({figure:g}) at all {count:,} places with readings
 _MAP = ("The map holds: at readings left out to check it, it is off by {map} as a rule, and "
         "the plain mean by {mean}.")
 _HINT = ("The map is a hint, no more: at readings left out to check it, it is off by {map} as a "
-         "rule, and the plain mean by {mean}. Readings of ground without any pattern can give as much. "
-         "More readings would tell.")
+         "rule, and the plain mean by {mean}. Ground without any pattern can give such a map. More "
+         "readings would tell.")
 _NOT_BETTER = ("The {count} readings do not support a map: predicting a reading from its "
                "neighbours is no better than the mean. Shown is the mean with its error.")
 _NO_STRUCTURE = ("The {count} readings do not support a map: they do not show that near ones are "
