@@ -179,8 +179,8 @@ def replant_table(means, options, run):
 def pan_table(options, run):
     """The third table."""
     for likely, cost in LIKELY.items():
-        money_table(f"Cost of wrong actions on a pan, in passes; leaving one costs {cost}", PAN_WAYS,
-                    partial(one_of_pan, likely), options, run)
+        money_table(f"Cost of wrong actions on a pan, in passes; leaving one costs {cost}",
+                    PAN_WAYS, partial(one_of_pan, likely), options, run)
 
 
 def rows_table(options, run):
