@@ -61,10 +61,14 @@ def leave_one_out(positions_m, values, error_variance, model, *, drift=None, tic
              Lark (2000), European Journal of Soil Science 51:717-728 (cited from memory)
     """
     values = np.asarray(values, float)
-    count = len(values)
     project = projected_precision(positions_m, error_variance, model, drift=drift, tick=tick)
     variance = 1 / np.diag(project)
-    errors = (project @ values) * variance
+    return validation_of(values, (project @ values) * variance, variance)
+
+
+def validation_of(values, errors, variance):
+    """Return the Validation of readings (n,) by their errors (n,) and the variances expected."""
+    count = len(values)
     of_mean = (values - values.mean()) * count / (count - 1)
     standardised = errors**2 / variance
     return Validation(
