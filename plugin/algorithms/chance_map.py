@@ -8,6 +8,7 @@ from qgis.core import (
     QgsProcessingParameterRasterLayer,
 )
 
+from ..core.interpolate.carried import KEYS
 from ..core.interpolate.chance import SIDES, chance
 from ..core.problems import InputProblem, Stopped
 from ..core.surface import Surface
@@ -49,7 +50,7 @@ class ChanceMap(SpadeworkAlgorithm):
             surface = read_surface(surface_file, tick=ticker(feedback, 0.0, 0.3))
             values = chance(surface, limit, side, tick=ticker(feedback, 0.3, 0.6))
             account = {name: kept for name, kept in surface.account.items()
-                       if name not in ("sites", "made")}
+                       if name not in (*KEYS, "made")}
             write_surface(path, Surface(
                 tr("Chance: {name} {side} {limit:g} {unit}").format(
                     name=surface.name, side=side, limit=limit, unit=surface.unit),

@@ -70,7 +70,9 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             "one reading, or of a cell. The mean may follow a slope or other layers. Patterson and "
             "Thompson (1971); Delhomme (1978); Hurvich and Tsai (1989). "
             f"At most {MOST_CELLS:,} cells are drawn, and {CENSORED_MOST:,} readings where some "
-            f"are limits; memory stays below {MOST_MEMORY_GB:g} GB.")
+            f"are limits; memory stays below {MOST_MEMORY_GB:g} GB, besides the layers that the "
+            "values follow. The surface keeps these as further bands, so that plans and Next stops "
+            "know how sure it is.")
     INPUT, FIELD, ERROR_FIELD, CENSOR_FIELD = "INPUT", "FIELD", "ERROR_FIELD", "CENSOR_FIELD"
     BOUNDARY, CELL, METHOD, MODEL, NEIGHBOURS = ("BOUNDARY", "CELL", "METHOD", "MODEL",
                                                  "NEIGHBOURS")

@@ -14,6 +14,8 @@ class Surface:
     inside                     (rows, columns) share of each cell in the field, 0 to 1
     account                    how it was made: readings, model, validation, verdict, as plain
                                numbers and words that go to JSON
+    covariates                 (layers, rows, columns) figures of the layers that its mean follows,
+                               those that the account names, or None
     """
     name: str
     unit: str
@@ -22,3 +24,4 @@ class Surface:
     estimate: np.ndarray
     standard_error: np.ndarray
     account: dict
+    covariates: np.ndarray = None

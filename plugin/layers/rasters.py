@@ -1,4 +1,7 @@
-"""Surfaces as GeoTIFF: estimate in band 1, standard error in band 2, the account as metadata."""
+"""Surfaces as GeoTIFF: estimate in band 1, standard error in band 2, the account as metadata.
+
+Further bands hold what the mean follows, of a surface of which it follows other layers.
+"""
 import json
 from contextlib import contextmanager
 from pathlib import Path
@@ -64,19 +67,21 @@ def write_surface(path, surface, made, *, tick=None):
         tick     called with the fraction done; may raise Stopped, and nothing is written
     Raises   InputProblem: the file cannot be written
     """
-    write_bands(path, surface.grid, zip(BANDS, (surface.estimate, surface.standard_error)),
-                unit=surface.unit, tick=tick, metadata={
-                    "NAME": surface.name, "UNIT": surface.unit,
-                    "ACCOUNT": json_text(surface.account), "MADE": json_text(made)})
+    bands = [*zip(BANDS, (surface.estimate, surface.standard_error)),
+             *zip(_followed(surface.account), () if surface.covariates is None
+                  else surface.covariates)]
+    write_bands(path, surface.grid, bands, units=(surface.unit,) * len(BANDS), tick=tick,
+                metadata={"NAME": surface.name, "UNIT": surface.unit,
+                          "ACCOUNT": json_text(surface.account), "MADE": json_text(made)})
 
 
-def write_bands(path, grid, bands, *, unit="", metadata=None, tick=None):
+def write_bands(path, grid, bands, *, units=(), metadata=None, tick=None):
     """Write named bands to a GeoTIFF, whole or not at all.
 
     Parameters
         path      the file; one already there is replaced
         bands     (name, values (rows, columns)) of each band; NaN is no value
-        unit      of all bands
+        units     of the bands in turn; those beyond have none
         metadata  dict of texts, kept in this program's domain
         tick      called with the fraction done; may raise Stopped, and nothing is written
     Raises   InputProblem: the file cannot be written
@@ -95,7 +100,7 @@ def write_bands(path, grid, bands, *, unit="", metadata=None, tick=None):
                 band = raster.GetRasterBand(number)
                 band.SetNoDataValue(float("nan"))
                 band.SetDescription(name)
-                band.SetUnitType(unit)
+                band.SetUnitType(units[number - 1] if number <= len(units) else "")
             for number, (_, values) in enumerate(bands):
                 band = raster.GetRasterBand(number + 1)
                 for done, (rows, columns) in windows(grid):
@@ -126,13 +131,20 @@ def read_surface(path, inside_of=None, *, tick=None):
         except RuntimeError as problem:
             raise InputProblem(f"{name} cannot be read as a raster: {problem}.") from problem
         metadata = raster.GetMetadata(DOMAIN)
-        if raster.RasterCount != 2 or "ACCOUNT" not in metadata:
+        if raster.RasterCount < len(BANDS) or "ACCOUNT" not in metadata:
             raise InputProblem(f"{name} is no surface made by Spadework: it lacks a standard error "
                                "or the account of how it was made. Make it with Surface.")
+        account = json.loads(metadata["ACCOUNT"]) | {"made": json.loads(metadata["MADE"])}
+        followed = _followed(account)
+        if raster.RasterCount != len(BANDS) + len(followed):
+            raise InputProblem(f"{name} holds {raster.RasterCount} bands; with the layers that its "
+                               f"mean follows ({', '.join(followed) or 'none'}) it should hold "
+                               f"{len(BANDS) + len(followed)}. Make it again with Surface.")
         west, cell, _, north, _, _ = raster.GetGeoTransform()
         grid = Grid(west, north, cell, raster.RasterYSize, raster.RasterXSize,
                     raster.GetProjection())
-        estimate, standard_error = _read_bands(raster, grid, tick)
+        bands = _read_bands(raster, grid, tick)
+        estimate, standard_error = bands[:len(BANDS)]
     if not np.isfinite(estimate).any():
         raise InputProblem(f"{name} holds no value.")
     if inside_of is None:
@@ -140,9 +152,8 @@ def read_surface(path, inside_of=None, *, tick=None):
     else:
         inside = inside_of(grid)
         inside[~np.isfinite(estimate)] = 0.0
-    account = json.loads(metadata["ACCOUNT"]) | {"made": json.loads(metadata["MADE"])}
     return Surface(metadata["NAME"], metadata.get("UNIT", ""), grid, inside, estimate,
-                   standard_error, account)
+                   standard_error, account, bands[len(BANDS):] if followed else None)
 
 
 def windows(grid):
@@ -156,14 +167,19 @@ def windows(grid):
 
 
 def _read_bands(raster, grid, tick):
-    found = np.empty((len(BANDS), *grid.shape))
+    found = np.empty((raster.RasterCount, *grid.shape))
     for number, values in enumerate(found):
         band = raster.GetRasterBand(number + 1)
         for done, (rows, columns) in windows(grid):
             values[rows, columns] = band.ReadAsArray(
                 columns.start, rows.start, columns.stop - columns.start, rows.stop - rows.start)
-            _tell(tick, (number + done) / len(BANDS))
+            _tell(tick, (number + done) / len(found))
     return found
+
+
+def _followed(account):
+    """Names of the layers that the mean of a surface follows, whose figures are further bands."""
+    return [one["name"] for one in account.get("covariates", ())]
 
 
 def _tell(tick, fraction):

@@ -69,6 +69,49 @@ def test_a_surface_reads_back_as_it_was(tmp_path):
     assert read.inside.tolist() == [[0] * 4, [1] * 4, [1] * 4]
 
 
+def with_layers():
+    """The surface, its mean following two layers."""
+    estimate = surface().estimate
+    followed = [{"name": "yield", "at_readings": [3.5]},
+                {"name": "elevation", "at_readings": [1 / 3]}]
+    return surface(covariates=np.array([estimate * 7, np.sqrt(estimate)]),
+                   account=surface().account | {"drift": ["yield", "elevation"], "linear": False,
+                                                "covariates": followed})
+
+
+def test_layers_that_the_mean_follows_are_further_bands_by_their_names(tmp_path):
+    write_surface(tmp_path / "stand.tif", with_layers(), MADE)
+    raster = gdal.Open(str(tmp_path / "stand.tif"))
+    assert raster.RasterCount == 4
+    for number, (name, unit) in enumerate((("estimate", "plants/ac"), (
+            "standard error", "plants/ac"), ("yield", ""), ("elevation", "")), 1):
+        band = raster.GetRasterBand(number)
+        assert (band.GetDescription(), band.GetUnitType()) == (name, unit)
+        if number > 2:
+            np.testing.assert_array_equal(band.ReadAsArray(), with_layers().covariates[number - 3])
+    read = read_surface(tmp_path / "stand.tif")
+    np.testing.assert_array_equal(read.covariates, with_layers().covariates)  # not one bit is lost
+    np.testing.assert_array_equal(read.estimate, with_layers().estimate)
+    assert read.account == with_layers().account | {"made": MADE}
+
+
+def test_a_surface_that_follows_no_layer_has_none(tmp_path):
+    write_surface(tmp_path / "stand.tif", surface(), MADE)
+    assert read_surface(tmp_path / "stand.tif").covariates is None
+
+
+def test_a_file_that_lost_the_bands_of_its_layers_is_refused_by_their_names(tmp_path):
+    write_surface(tmp_path / "stand.tif", with_layers(), MADE)
+    whole = gdal.Open(str(tmp_path / "stand.tif"))
+    cut = gdal.Translate(str(tmp_path / "cut.tif"), whole, bandList=[1, 2])
+    cut.SetMetadata(whole.GetMetadata("SPADEWORK"), "SPADEWORK")
+    cut = whole = None
+    with pytest.raises(InputProblem, match=(
+            r"cut\.tif holds 2 bands; with the layers that its mean follows \(yield, elevation\) "
+            r"it should hold 4\. Make it again")):
+        read_surface(tmp_path / "cut.tif")
+
+
 def test_the_share_inside_is_worked_out_anew_where_there_is_an_estimate(tmp_path):
     write_surface(tmp_path / "stand.tif", surface(), MADE)
     read = read_surface(tmp_path / "stand.tif", lambda grid: np.full(grid.shape, 0.25))

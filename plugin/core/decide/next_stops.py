@@ -6,7 +6,7 @@ from scipy.ndimage import binary_erosion
 from scipy.spatial import cKDTree
 from scipy.special import ndtr
 
-from ..interpolate.carried import readings_and_model
+from ..interpolate.carried import carried
 from ..interpolate.conditional_draws import thinned_cells
 from ..interpolate.posterior_covariance import Posterior
 from ..problems import InputProblem
@@ -98,10 +98,11 @@ def next_stops(surface, decision, *, count, reading_error=None, cost=0.0, spacin
     Source   Raiffa, H. and Schlaifer, R. (1961), Applied Statistical Decision Theory, chapter 5
              (expected value of sample information, linear loss, normal prior; from memory)
     """
-    sites, model = readings_and_model(surface)
+    known = carried(surface)
+    positions_m, errors, model = known.positions_m, known.error_variance, known.model
     _require(surface, count, cost, spacing_m)
     tick = tick or (lambda fraction: None)
-    error = float(np.sqrt(np.median(sites[:, 3]))) if reading_error is None else reading_error
+    error = float(np.sqrt(np.median(errors))) if reading_error is None else reading_error
     require_number("the error of a reading", error, surface.unit, at_least=0)
     places, cells = _candidates(surface), thinned_cells(surface.inside, MOST_PLACES)
     tick(0.02)
@@ -111,17 +112,18 @@ def next_stops(surface, decision, *, count, reading_error=None, cost=0.0, spacin
                                     decision.area_unit)
     fine = model.nugget if model.structured else model.sill  # varies too finely to be decided on
     within = 0.0 if surface.account.get("block_m") else fine  # a block's error is without it
-    posterior = Posterior(sites[:, :2], sites[:, 3], model)
-    spread, wider = _own_spread(surface, posterior, within, cells, cells_m)
-    place_spread, place_wider = _own_spread(surface, posterior, within, places, places_m)
+    in_cells, at_places = known.drift_in(cells), known.drift_in(places)
+    posterior = Posterior(positions_m, errors, model, drift=known.drift_at_readings)
+    spread, wider = _own_spread(surface, posterior, within, cells, cells_m, in_cells)
+    place_spread, place_wider = _own_spread(surface, posterior, within, places, places_m, at_places)
     tick(0.07)
-    across = posterior.between(cells_m, places_m)
+    across = posterior.between(cells_m, places_m, drift=(in_cells, at_places))
     across *= wider[:, None] * place_wider
     tick(0.08)
-    among = posterior.between(places_m, places_m)
+    among = posterior.between(places_m, places_m, drift=(at_places, at_places))
     among *= place_wider[:, None] * place_wider
     among[np.diag_indices_from(among)] = place_spread**2
-    to_reading_m = cKDTree(sites[:, :2]).query(places_m)[0]
+    to_reading_m = cKDTree(positions_m).query(places_m)[0]
     chosen, values, ended, best = _greedy(
         places_m, to_reading_m, gap, money, across, among, fine + error**2, count=count,
         least=max(cost, LEAST_VALUE), spacing_m=spacing_m, tick=tick)
@@ -130,7 +132,8 @@ def next_stops(surface, decision, *, count, reading_error=None, cost=0.0, spacin
         positions_m=places_m[chosen], value=np.array(values), estimate=here,
         chance_wrong=_chance_wrong(here - decision.limit, place_spread[chosen]),
         lost_now=float(money @ expected_shortfall(gap, spread)), ended=ended, best_left=best,
-        alike=not model.structured, spacing_m=float(spacing_m), reading_error=error)
+        alike=not model.structured and known.drift is None, spacing_m=float(spacing_m),
+        reading_error=error)
 
 
 def _require(surface, count, cost, spacing_m):
@@ -165,10 +168,10 @@ def _areas_m2(surface, cells, cells_m, tick):
     return share * surface.grid.cell_area_m2
 
 
-def _own_spread(surface, posterior, fine, cells, cells_m):
+def _own_spread(surface, posterior, fine, cells, cells_m, drift):
     """Standard deviation (m,) at cells by the surface itself, and its ratio to the posterior's."""
     own = np.sqrt(np.maximum(surface.standard_error.flat[cells]**2 - fine, 0.0))
-    told = np.sqrt(posterior.variance(cells_m))
+    told = np.sqrt(posterior.variance(cells_m, drift=drift))
     certain = told**2 <= EQUAL * told.max()**2  # rounding: on a reading without an error
     return own, np.where(certain, 1.0, own / np.where(certain, 1.0, told))
 

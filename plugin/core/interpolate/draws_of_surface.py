@@ -1,7 +1,7 @@
 """Draws of a surface from the readings that travel with it."""
 import numpy as np
 
-from .carried import readings_and_model
+from .carried import carried
 from .conditional_draws import conditional_draws, thinned_cells
 from .simulation import nodes_needed, simulate
 
@@ -15,17 +15,20 @@ def draws_of_surface(surface, *, draws=200, seed=0, tick=None):
     The cells are all those in the field, so that totals over small zones average the nugget as
     the ground does; of more than MOST_CELLS, or where simulating them would take more than
     MOST_NODES, they are a regular thinning, and small zones appear less sure than they are. The
-    surface's account holds its readings and its model; nothing else is needed.
+    surface carries its readings, its model and the drift that it was made with, whose uncertainty
+    is in the draws; nothing else is needed.
 
-    Raises   InputProblem: the surface was made with a drift or from too many readings to carry
-             them
+    Raises   InputProblem: as carried: the surface was made from too many readings to carry them, or
+             holds no figure of its drift in some cells
     """
-    sites, model = readings_and_model(surface)
-    readings = sites[:, :2], sites[:, 2], sites[:, 3], model
+    drawn_from = carried(surface)
     cells = np.flatnonzero(surface.inside > 0)
-    if len(cells) > MOST_CELLS or nodes_needed(sites[:, :2], model, surface.grid) > MOST_NODES:
+    if (len(cells) > MOST_CELLS or nodes_needed(drawn_from.positions_m, drawn_from.model,
+                                                surface.grid) > MOST_NODES):
         cells = thinned_cells(surface.inside)
-        return cells, conditional_draws(*readings, surface.grid.centres(cells), draws=draws,
+        return cells, conditional_draws(*drawn_from.readings, surface.grid.centres(cells),
+                                        drift=drawn_from.drift_toward(cells), draws=draws,
                                         seed=seed, tick=tick)
-    return cells, np.vstack(list(simulate(*readings, surface.grid, cells=cells, draws=draws,
-                                          seed=seed, tick=tick)))
+    return cells, np.vstack(list(simulate(
+        *drawn_from.readings, surface.grid, cells=cells, drift=drawn_from.drift_toward(cells),
+        draws=draws, seed=seed, tick=tick)))

@@ -7,15 +7,16 @@ from ..observations import ABOVE, BELOW, EXACT
 from ..problems import InputProblem
 from ..surface import Surface
 from .averaged_model import UNBIASED, WIDE, averaged_model, averaged_models, mean_model
+from .carried import account_of_readings
 from .censored import draw_censored
 from .covariance import CANDIDATES, NUGGET, CovarianceModel
+from .drift import drift_of_settings, require_shown
 from .duplicates import merge_places
-from .krige_field import field_blocks, krige_field
+from .krige_field import krige_field
 from .kriging import GLOBAL_MOST
 from .leave_one_out import leave_one_out
 from .map_settings import PLAIN
 from .moments_fit import fit_moments
-from .readings_system import drift_columns, factor_of_information
 from .reml import Fit, fit_reml
 
 MEAN = "mean of the readings"  # the method of a surface that is no map
@@ -97,19 +98,24 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
                                            count=len(observations), least=LEAST_EXACT))
     if not (inside > 0).any():
         raise InputProblem(f"{observations.name}: no cell of the grid lies in the field.")
-    drift = _drift(settings, sites, grid, inside, tick)
-    chosen, values = _choose(_Task(sites, drift, families, model, settings.heading_deg, seed),
-                             lambda part: tick(FITTED * part))
+    drift = drift_of_settings(settings, sites, grid, inside, tick)
+    if drift is not None and not _few(sites):
+        require_shown(drift, settings.drift_names)
+    chosen, values = _choose(
+        _Task(sites, None if drift is None else drift.at_readings, families, model,
+              settings.heading_deg, seed), lambda part: tick(FITTED * part))
+    if not chosen.drifts:
+        drift = None
     estimate, variance = krige_field(
         grid, inside, sites.positions_m, values, sites.error_variance, chosen.model,
         neighbours=neighbours, block_m=settings.block_m, octants=settings.octants,
-        drift=settings.drift_at if chosen.drifts else None,
-        tick=lambda part: tick(FITTED + (1 - FITTED) * part))
+        drift=drift, tick=lambda part: tick(FITTED + (1 - FITTED) * part))
     return Surface(
         name=observations.name, unit=observations.unit, grid=grid, inside=inside,
         estimate=np.clip(estimate, *between, out=estimate),
         standard_error=np.sqrt(variance, out=variance),
-        account=_account(observations, sites, values, chosen, settings))
+        account=_account(observations, sites, values, chosen, settings, drift),
+        covariates=drift.layers if drift is not None and _carries(sites) else None)
 
 
 def unsure(surface):
@@ -125,32 +131,6 @@ def unsure(surface):
     fine = 0.0 if surface.account.get("block_m") else model.nugget
     known = model.partial_sill if model.structured else model.nugget
     return (surface.inside > 0) & (surface.standard_error**2 - fine > known / 2)
-
-
-def _drift(settings, sites, grid, inside, tick):
-    """The drift (n, p) at the readings, or None; refused, by name, where it cannot serve."""
-    drift = settings.drift_at(sites.positions_m)
-    if drift is None:
-        return None
-    for name, missing in zip(settings.covariates, settings.missing_at(sites.positions_m)):
-        if missing:
-            raise InputProblem(_NO_FIGURE.format(layer=name, missing=missing, count=len(sites),
-                                                 what=f"places of {sites.name}"))
-    for name, figures in zip(settings.drift_names, drift.T):
-        if not _few(sites) and np.ptp(figures) <= 1e-12 * np.abs(figures).max():
-            raise InputProblem(_FLAT.format(layer=name, figure=figures[0], count=len(sites)))
-    if not _few(sites):
-        columns = drift_columns((drift, drift), len(sites), len(sites))[0]
-        factor_of_information(columns.T @ columns)
-    missing, field = np.zeros(len(settings.covariates), int), np.count_nonzero(inside)
-    for cells in field_blocks(grid, inside) if settings.covariates else ():
-        missing += settings.missing_at(grid.centres(cells))
-        tick(0.0)
-    for name, lacking in zip(settings.covariates, missing):
-        if lacking:
-            raise InputProblem(_NO_FIGURE.format(layer=name, missing=lacking, count=field,
-                                                 what="cells of the field"))
-    return drift
 
 
 @dataclass(frozen=True)
@@ -347,7 +327,13 @@ def _validation(task, values, model):
     return leave_one_out(sites.positions_m, values, sites.error_variance, model, drift=task.drift)
 
 
-def _account(observations, sites, values, chosen, settings):
+def _carries(sites):
+    """Whether a surface carries its readings: those of larger sets weigh in their own
+    neighbourhoods only."""
+    return len(sites) <= GLOBAL_MOST
+
+
+def _account(observations, sites, values, chosen, settings, drift):
     account = {
         "observations": len(observations), "places": len(sites),
         "deeper_or_more": int(np.count_nonzero(observations.censoring == ABOVE)),
@@ -363,12 +349,12 @@ def _account(observations, sites, values, chosen, settings):
             if name not in ("errors", "variance")} | {"skill": chosen.validation.skill}
     if settings.block_m is not None:
         account["block_m"] = settings.block_m
-    if chosen.drifts:
+    if drift is not None:
         account["drift"] = list(settings.drift_names)
-    elif len(sites) <= GLOBAL_MOST:
+    if _carries(sites):
         drawn = values.var(axis=0)  # what is not known of censored readings; 0 of the others
-        account["sites"] = np.column_stack(
-            [sites.positions_m, values.mean(axis=0), sites.error_variance + drawn]).tolist()
+        account |= account_of_readings(sites.positions_m, values.mean(axis=0),
+                                       sites.error_variance + drawn, drift, settings.covariates)
     return account
 
 
@@ -396,10 +382,6 @@ _NO_SPREAD = ("{name}: all {count} readings show the same figure, some only as a
 _MANY_LIMITS = ("{name}: {count:,} readings came, some of them known only as limits; at most "
                 "{most:,} can be drawn together. Thin the layer, or leave those that are limits "
                 "out.")
-_NO_FIGURE = ("{layer} has no figure at {missing:,} of the {count:,} {what}. Take a raster that "
-              "covers them all, or leave this layer out.")
-_FLAT = ("{layer} is the same ({figure:g}) at all {count:,} places with readings, which then "
-         "cannot show what follows it. Leave it out.")
 _MAP = ("The map holds: at readings left out to check it, it is off by {map} as a rule, and "
         "the plain mean by {mean}.")
 _HINT = ("The map is a hint, no more: at readings left out to check it, it is off by {map} as a "

@@ -1,12 +1,12 @@
 """The mean of a surface over the whole field, and its standard error."""
 import numpy as np
 from scipy.fft import next_fast_len
-from scipy.linalg import cho_solve
+from scipy.linalg import solve_triangular
 
+from .carried import carried
 from .correlation import correlation, transformed
-from .covariance import CovarianceModel
-from .kriging import mean_without_structure
-from .readings_system import factorised, reading_covariance
+from .kriging import coefficients_without_structure
+from .readings_system import ReadingsSystem, drift_columns
 from .target_covariance import TargetCovariance
 
 BLOCK_NUMBERS = 1_000_000  # covariances of readings with cells held at once: 8 MB
@@ -16,43 +16,53 @@ def field_mean(surface, *, tick=None):
     """Return the area-weighted mean of a surface and its standard error, or None for the latter.
 
     The error is that of the weighted mean over all cells together, the nugget independent from
-    cell to cell, in closed form: what many simulated fields tend to. It is not known for a surface
-    that does not carry its readings. Memory grows as some 70 bytes for each cell of the grid.
-    `tick` is called with the fraction of cells done; it may raise Stopped.
+    cell to cell, in closed form: what many simulated fields tend to; what the readings leave open
+    of a drift is in it. It is not known for a surface that does not carry its readings. Memory
+    grows as some 70 bytes for each cell of the grid. `tick` is called with the fraction of cells
+    done; it may raise Stopped.
 
-    Source   Cressie (1993), Statistics for Spatial Data, 3.2 (kriging of a mean over an area;
-             from memory)
+    Raises   InputProblem: as carried, of a surface with readings
+    Source   Cressie (1993), Statistics for Spatial Data, 3.2 and 3.4 (kriging of a mean over an
+             area, with drift; from memory)
     """
     tick = tick or (lambda fraction: None)
     field = surface.inside > 0
     mean = float(np.average(surface.estimate[field], weights=surface.inside[field]))
     if surface.account.get("sites") is None:
         return mean, None
-    sites = np.asarray(surface.account["sites"], float)
-    model = CovarianceModel(**surface.account["model"])
+    known = carried(surface)
+    positions, values, errors, model = known.readings
     weights = surface.inside / surface.inside.sum()
     own = model.nugget * (weights**2).sum()
+    across, columns, weighed = _with_readings(weights, surface.grid, known,
+                                              lambda part: tick(0.5 * part))
     if not model.structured:
-        return mean, float(np.sqrt(own + mean_without_structure(*sites[:, 2:].T, model)[1]))
-    factor = factorised(reading_covariance(sites[:, :2], sites[:, 3], model))
-    across = _with_readings(weights, surface.grid, sites, model, lambda part: tick(0.5 * part))
-    solved, ones = cho_solve(factor, np.column_stack([across, np.ones(len(sites))])).T
-    variance = (own - across @ solved + (1 - solved.sum())**2 / ones.sum()
+        root = coefficients_without_structure(values[:, None], errors, model, columns)[1]
+        return mean, float(np.sqrt(own + np.square(root.T @ weighed).sum()))
+    system = ReadingsSystem(positions, values[:, None], errors, model, columns)
+    half = solve_triangular(system.lower, across, lower=True)
+    left = solve_triangular(system.information, weighed - system.whitened.T @ half, lower=True)
+    variance = (own - half @ half + left @ left
                 + _with_itself(weights, surface.grid, model, lambda part: tick(0.5 + 0.5 * part)))
     return mean, float(np.sqrt(max(variance, 0.0)))
 
 
-def _with_readings(weights, grid, sites, model, tick):
-    """Covariance (n,) of the readings with the weighted mean."""
-    cells = np.flatnonzero(weights)
-    toward, total = TargetCovariance(model), np.zeros(len(sites))
-    size = max(1, BLOCK_NUMBERS // len(sites))
+def _with_readings(weights, grid, known, tick):
+    """Covariance (n,) of the readings with the weighted mean; the drift's columns at the readings,
+    (n, q), and their weighted mean over the cells, (q,)."""
+    cells, count = np.flatnonzero(weights), len(known.values)
+    toward, total, weighed = TargetCovariance(known.model), np.zeros(count), 0.0
+    east, north = known.positions_m[:, :1], known.positions_m[:, 1:]
+    size = max(1, BLOCK_NUMBERS // count)
     for start in range(0, len(cells), size):
         part = cells[start:start + size]
-        east, north = grid.centres(part).T
-        total += toward.between(sites[:, :1] - east, sites[:, 1:2] - north) @ weights.flat[part]
+        columns, in_cells = drift_columns(known.drift_toward(part), count, len(part))
+        weighed = weighed + weights.flat[part] @ in_cells
+        if known.model.structured:
+            to_east, to_north = grid.centres(part).T
+            total += toward.between(east - to_east, north - to_north) @ weights.flat[part]
         tick(min(start + size, len(cells)) / len(cells))
-    return total
+    return total, columns, weighed
 
 
 def _with_itself(weights, grid, model, tick):

@@ -24,23 +24,20 @@ def krige_field(grid, inside, positions_m, draws, error_variance, model, *, neig
         grid, inside    Grid and (rows, columns) share of each cell in the field
         positions_m, error_variance, model, neighbours, block_m, octants   as for krige
         draws           (d, n) values of the readings, the same in each row where they are known
-        drift           None, or a function of (k, 2) positions, metres, that returns the (k, p)
-                        drift there
+        drift           None, or the Drift of the readings and of this grid
         tick            called with the fraction of cells done; may raise Stopped
     Returns  two (rows, columns) arrays, NaN where `inside` is 0
     Raises   InputProblem: as krige
     """
     estimate, variance = np.full(grid.shape, np.nan), np.full(grid.shape, np.nan)
     sets = np.column_stack([draws.mean(axis=0), *_directions(draws)])
-    at_readings = None if drift is None else drift(positions_m)
     total, done = np.count_nonzero(inside), 0
     for cells in field_blocks(grid, inside, BLOCK_NUMBERS // sets.shape[1]):
         centres = grid.centres(cells)
         share = len(cells) / total
         found = krige(positions_m, sets, error_variance, model, centres, neighbours=neighbours,
-                      drift=None if drift is None else (at_readings, drift(centres)),
-                      block_m=block_m, octants=octants,
-                      tick=_part_of(tick, done / total, share))
+                      drift=None if drift is None else drift.toward(cells), block_m=block_m,
+                      octants=octants, tick=_part_of(tick, done / total, share))
         estimate.flat[cells] = found.estimate[:, 0]
         variance.flat[cells] = found.variance + np.square(found.estimate[:, 1:]).sum(axis=1)
         done += len(cells)

@@ -13,7 +13,8 @@ GLOBAL_MOST = 600      # readings up to which all of them weigh on every target
 BLOCK_NUMBERS = 250_000  # covariances in one block: 2 MB, so that they stay in the cache
 LOCAL_NUMBERS = 4_000_000  # numbers in the local systems of one task of a thread
 
-__all__ = ["Kriged", "_factor", "krige", "mean_without_structure", "reading_covariance"]
+__all__ = ["Kriged", "_factor", "coefficients_without_structure", "krige", "mean_without_structure",
+           "reading_covariance"]
 
 
 @dataclass(frozen=True)
@@ -98,6 +99,29 @@ def mean_without_structure(values, error_variance, model):
     return mean, 0.0 if certain else 1 / weight.sum()
 
 
+def coefficients_without_structure(values, error_variance, model, columns):
+    """Return the coefficients (q, d) that drift has by weighed regression, and the root of their
+    covariance: a (q, q) matrix whose product with its transpose it is.
+
+    Readings weigh as in mean_without_structure, which the constant alone comes down to.
+
+    Parameters
+        values          (n, d) any unit
+        error_variance  (n,) unit squared
+        model           CovarianceModel without structure
+        columns         (n, q) at the readings, of drift_columns
+    Raises   InputProblem: the readings cannot tell the columns apart
+    """
+    if columns.shape[1] == 1:
+        mean, variance = mean_without_structure(values, error_variance, model)
+        return mean[None], np.array([[np.sqrt(variance)]])
+    weight, certain = _weights(error_variance, model)
+    factor = factor_of_information(columns.T @ (weight[:, None] * columns))
+    root = np.linalg.inv(factor).T
+    coefficients = root @ root.T @ (columns.T @ (weight[:, None] * values))
+    return coefficients, np.zeros_like(root) if certain else root
+
+
 def _weights(error_variance, model):
     """One over each reading's variance; where some have none, 1 for them and 0 for the rest."""
     variance = model.nugget + np.asarray(error_variance, float)
@@ -108,12 +132,5 @@ def _weights(error_variance, model):
 def _without_structure(values, errors, model, columns, own):
     """Weighed regression on the drift columns; of the constant alone it is the mean."""
     at_readings, at_targets = columns
-    if at_readings.shape[1] == 1:
-        mean, variance = mean_without_structure(values, errors, model)
-        return (np.tile(mean, (len(at_targets), 1)), np.full(len(at_targets), own + variance))
-    weight, certain = _weights(errors, model)
-    factor = factor_of_information(at_readings.T @ (weight[:, None] * at_readings))
-    half = np.linalg.solve(factor, at_readings.T @ (weight[:, None] * values))
-    seen = np.linalg.solve(factor, at_targets.T)
-    variance = own + (0.0 if certain else 1.0) * np.einsum("ij,ij->j", seen, seen)
-    return seen.T @ half, variance
+    coefficients, root = coefficients_without_structure(values, errors, model, at_readings)
+    return at_targets @ coefficients, own + np.square(at_targets @ root).sum(axis=1)

@@ -31,16 +31,13 @@ class MapSettings:
         """Return the (k, p) drift columns at (k, 2) positions, or None for a constant mean."""
         parts = ([np.asarray(positions_m, float)] if self.linear else [])
         if self.covariates:
-            parts.append(np.asarray(self.sampled(positions_m), float).reshape(
-                len(positions_m), len(self.covariates)))
+            parts.append(self.covariates_at(positions_m))
         return np.hstack(parts) if parts else None
 
-    def missing_at(self, positions_m):
-        """Return (covariates,) how many of (k, 2) positions each covariate has no figure at."""
-        if not self.covariates:
-            return np.zeros(0, int)
-        figures = np.asarray(self.sampled(positions_m), float).reshape(-1, len(self.covariates))
-        return np.count_nonzero(~np.isfinite(figures), axis=0)
+    def covariates_at(self, positions_m):
+        """Return the (k, covariates) figures at (k, 2) positions; NaN where there is none."""
+        return np.asarray(self.sampled(positions_m), float).reshape(len(positions_m),
+                                                                    len(self.covariates))
 
 
 PLAIN = MapSettings()

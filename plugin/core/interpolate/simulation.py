@@ -6,8 +6,13 @@ from scipy.linalg import cho_solve
 
 from ..problems import InputProblem
 from .circulant_embedding import ROUGH, EmbeddedField
-from .kriging import mean_without_structure
-from .readings_system import factorised, reading_covariance
+from .kriging import coefficients_without_structure
+from .readings_system import (
+    drift_columns,
+    factor_of_information,
+    factorised,
+    reading_covariance,
+)
 from .target_covariance import TargetCovariance
 from .threads import in_threads
 from .wave_field import WaveField
@@ -18,33 +23,36 @@ PART_NODES = 500_000         # drawn by a thread at a time: less than 0.1 s betw
 MOST_NODES = 10_000_000      # nodes of a torus: some 1 GB, and up to 320 MB for each thread
 
 
-def simulate(positions_m, values, error_variance, model, grid, *, cells=None, draws=200, seed=0,
-             nugget=True, tick=None):
+def simulate(positions_m, values, error_variance, model, grid, *, cells=None, drift=None, draws=200,
+             seed=0, nugget=True, tick=None):
     """Yield blocks (b, m) of draws of the underlying value in m cells, given the readings.
 
     Each draw varies from cell to cell as the model says and agrees with the readings up to their
-    own errors. The mean of many draws is the ordinary kriging estimate with all readings, their
-    variance the kriging variance on the support of one reading, and they go together from cell to
-    cell as the errors of kriging do; the uncertainty of the mean is in it, that of the model is
-    not. The nugget is independent from cell to cell; without it, draws are of ground wide enough
-    for it to average out. A draw is the same whatever the size of the blocks, which hold at most
-    BLOCK_NUMBERS numbers (two draws at least); whoever wants totals takes them block by block.
+    own errors. The mean of many draws is the kriging estimate with all readings, their variance
+    the kriging variance on the support of one reading, and they go together from cell to cell as
+    the errors of kriging do; the uncertainty of the mean, of a drift's factors too, is in it, that
+    of the model is not. The nugget is independent from cell to cell; without it, draws are of
+    ground wide enough for it to average out. A draw is the same whatever the size of the blocks,
+    which hold at most BLOCK_NUMBERS numbers (two draws at least); whoever wants totals takes them
+    block by block.
 
     A field without readings is drawn together with its values at the readings, which lie off the
-    cells' centres, and their errors; what kriging makes of the difference to the true readings is
-    added. The values at the readings come from the same field: of smooth models (WaveField) as
-    the sum of the same waves; of others (EmbeddedField) from the nodes around, with the rest that
-    these leave open. The mean of draws is exact; covariances are within 0.4 % of the partial sill
-    for ranges of 6 cells and more (0.05 % from 20 cells on), where 200 draws show them to 10 %.
-    Readings drawn at the nearest node instead would be off by the variogram of half a cell.
+    cells' centres, and their errors; what kriging, with the drift, makes of the difference to the
+    true readings is added. The values at the readings come from the same field: of smooth models
+    (WaveField) as the sum of the same waves; of others (EmbeddedField) from the nodes around, with
+    the rest that these leave open. The mean of draws is exact; covariances are within 0.4 % of the
+    partial sill for ranges of 6 cells and more (0.05 % from 20 cells on), where 200 draws show them
+    to 10 %. Readings drawn at the nearest node instead would be off by the variogram of half a
+    cell.
 
     Time grows with draws times (torus nodes + cells times readings). Memory: a block, the torus
-    (at most MOST_NODES), and per reading a column for each draw.
+    (at most MOST_NODES), per reading a column for each draw, and the drift in the cells.
 
     Parameters
         positions_m, values, error_variance, model   as for krige, values (n,)
         grid    Grid
         cells   (m,) flat numbers of the cells wanted; None: all
+        drift   None, or a pair of columns, (n, p) at the readings and (m, p) in the cells
         draws   number of draws
         seed    of the random numbers
         nugget  whether cells vary on their own as well
@@ -60,10 +68,11 @@ def simulate(positions_m, values, error_variance, model, grid, *, cells=None, dr
     cells = np.arange(grid.rows * grid.columns) if cells is None else np.asarray(cells, int)
     values, errors = np.asarray(values, float), np.asarray(error_variance, float)
     positions = np.asarray(positions_m, float)
+    columns = drift_columns(drift, len(values), len(cells))
     if model.structured:
-        drawn = _Structured(positions, values, errors, model, grid, cells)
+        drawn = _Structured(positions, values, errors, model, grid, cells, columns)
     else:
-        drawn = _Flat(values, errors, model, len(cells))
+        drawn = _Regressed(values, errors, model, columns)
     return _blocks(drawn, model.nugget if nugget else 0.0, len(cells), draws, seed,
                    tick or (lambda fraction: None))
 
@@ -84,24 +93,26 @@ def _tell(tick, start, draws, done):
     tick((start + done) / draws)
 
 
-class _Flat:
-    """Draws of a mean, the same in all cells."""
+class _Regressed:
+    """Draws of the mean alone: a number, the same in all cells, or a drift."""
 
-    def __init__(self, values, errors, model, cells):
-        self._mean, variance = mean_without_structure(values, errors, model)
-        self._error = np.sqrt(variance)
+    def __init__(self, values, errors, model, columns):
+        at_readings, self._in_cells = columns
+        coefficients, self._root = coefficients_without_structure(values[:, None], errors, model,
+                                                                  at_readings)
+        self._coefficients = coefficients[:, 0]
 
     def fill(self, block, start, seed, tick):
         for number, draw in enumerate(block, start=start):
-            draw[:] = self._mean + self._error * np.random.default_rng(
-                [seed, 0, number]).standard_normal()
+            own = np.random.default_rng([seed, 0, number]).standard_normal(len(self._root))
+            draw[:] = self._in_cells @ (self._coefficients + self._root @ own)
         tick(len(block))
 
 
 class _Structured:
     """Draws of the structured part and the mean."""
 
-    def __init__(self, positions, values, errors, model, grid, cells):
+    def __init__(self, positions, values, errors, model, grid, cells, columns):
         self._field = _field(model, grid, positions)
         if self._field.nodes > MOST_NODES:
             raise InputProblem(_TOO_LARGE.format(
@@ -113,7 +124,9 @@ class _Structured:
         self._toward = TargetCovariance(model)
         self._east, self._north = grid.centres(cells).T
         self._factor = factorised(reading_covariance(positions, errors, model))
-        self._ones = cho_solve(self._factor, np.ones(len(values)))
+        self._columns, self._in_cells = columns
+        self._weighed = cho_solve(self._factor, self._columns)
+        self._information = factor_of_information(self._columns.T @ self._weighed)
 
     def fill(self, block, start, seed, tick):
         """Fields without readings, then kriging of what their readings lack."""
@@ -122,8 +135,8 @@ class _Structured:
         in_threads(partial(self._draw, block, lacking, start, seed, step),
                    range(0, len(block), step), tick,
                    share_of=lambda parts: 0.8 * min(step * parts, len(block)))
-        mean = self._ones @ lacking / self._ones.sum()
-        pull = cho_solve(self._factor, lacking - mean).T
+        mean = cho_solve((self._information, True), self._weighed.T @ lacking)
+        pull = cho_solve(self._factor, lacking - self._columns @ mean).T
         size = max(1, ACROSS_NUMBERS // len(lacking))
         starts = range(0, len(self._cells), size)
         in_threads(partial(self._add_kriged, block, pull, mean, size), starts, tick,
@@ -145,7 +158,7 @@ class _Structured:
         part = slice(first, first + size)
         across = self._toward.between(self._positions[:, :1] - self._east[part],
                                       self._positions[:, 1:] - self._north[part])
-        block[:, part] += pull @ across + mean[:, None]
+        block[:, part] += pull @ across + (self._in_cells[part] @ mean).T
 
 
 def nodes_needed(positions_m, model, grid):

@@ -6,8 +6,11 @@ from plugin.core.interpolate import draws_of_surface as module
 from plugin.core.interpolate.conditional_draws import conditional_draws, thinned_cells
 from plugin.core.interpolate.covariance import CovarianceModel
 from plugin.core.interpolate.draws_of_surface import draws_of_surface
+from plugin.core.interpolate.estimate import estimate_surface
 from plugin.core.interpolate.field_mean import field_mean
+from plugin.core.interpolate.map_settings import MapSettings
 from plugin.core.interpolate.simulation import simulate
+from plugin.core.observations import Observations
 from plugin.core.problems import InputProblem
 from plugin.core.surface import Surface
 
@@ -53,6 +56,40 @@ def test_totals_of_a_small_zone_have_the_error_of_all_its_cells():
     cells, drawn = draws_of_surface(surface(SITES), draws=1000)
     found = drawn[:, zone.flat[cells] > 0].mean(axis=1).std()
     assert found == pytest.approx(exact, rel=4 / np.sqrt(2 * 1000))  # 4 standard errors
+
+
+def figures(places):
+    """A layer that the mean follows, beside a slope."""
+    return np.column_stack([places, np.sin(places[:, 0] / 15)])
+
+
+@pytest.fixture
+def with_drift():
+    """A surface whose mean follows a slope and a layer."""
+    readings = Observations.of("stand", "", PLACES, VALUES + PLACES @ (0.3, 0),
+                               error_variance=ERRORS)
+    return estimate_surface(readings, GRID, INSIDE, model=MODEL, settings=MapSettings(
+        linear=True, covariates=("waves",), sampled=lambda places: figures(places)[:, 2]))
+
+
+@pytest.mark.parametrize("limit", [None, "MOST_CELLS"])
+def test_draws_about_a_drift_have_the_mean_and_error_of_the_surface(monkeypatch, limit, with_drift):
+    if limit:
+        monkeypatch.setattr(module, limit, 1200)
+    cells, drawn = draws_of_surface(with_drift, draws=1000, seed=3)
+    error = with_drift.standard_error.flat[cells]
+    # of some hundred or thousand cells the farthest is off by 5 standard errors at most
+    off = (drawn.mean(axis=0) - with_drift.estimate.flat[cells]) / error
+    assert np.abs(off).max() < 5 / np.sqrt(1000)
+    assert drawn.std(axis=0) == pytest.approx(error, rel=5 / np.sqrt(2 * 1000))
+
+
+def test_the_field_mean_of_draws_about_a_drift_has_the_error_of_the_field_mean(with_drift):
+    cells, drawn = draws_of_surface(with_drift, draws=1000)
+    means = drawn @ (INSIDE.flat[cells] / INSIDE.sum())
+    mean, error = field_mean(with_drift)
+    assert means.mean() == pytest.approx(mean, abs=4 * error / np.sqrt(1000))
+    assert means.std() == pytest.approx(error, rel=4 / np.sqrt(2 * 1000))
 
 
 def test_progress_of_the_draws_is_told():

@@ -6,8 +6,10 @@ from plugin.core.interpolate.covariance import CovarianceModel
 from plugin.core.interpolate.estimate import estimate_surface
 from plugin.core.interpolate.field_mean import area_at_least, field_mean
 from plugin.core.interpolate.kriging import reading_covariance
+from plugin.core.interpolate.map_settings import MapSettings
 from plugin.core.observations import Observations
 from plugin.core.surface import Surface
+from tests.core.interpolate.universal_kriging import errors_together
 
 GRID = Grid(0, 100, 10, 10, 10)
 INSIDE = np.ones((10, 10))
@@ -37,6 +39,27 @@ def test_the_error_of_the_mean_is_that_of_the_weighted_cells_together(model):
                 - across @ inverse @ across
                 + (1 - inverse.sum(axis=0) @ across) ** 2 / inverse.sum())
     assert error == pytest.approx(np.sqrt(variance), rel=1e-9)  # rounding
+
+
+@pytest.mark.parametrize("model", [CovarianceModel("spherical", 0.5, 3.0, 60.0),
+                                   CovarianceModel("nugget", 2.0)])
+def test_the_error_of_the_mean_holds_what_the_readings_leave_open_of_a_drift(model):
+    def waves(places):
+        return np.sin(places[:, 0] / 15)
+
+    def figures(places):
+        return np.column_stack([places, waves(places)])
+
+    values = VALUES + 3 * waves(PLACES) + PLACES @ (0.2, 0.0)
+    made = estimate_surface(
+        Observations.of("stand", "", PLACES, values, error_variance=ERRORS), GRID, INSIDE,
+        model=model, settings=MapSettings(linear=True, covariates=("waves",), sampled=waves))
+    mean, error = field_mean(made)
+    weights, cells = INSIDE[INSIDE > 0] / INSIDE.sum(), GRID.centres()[INSIDE.ravel() > 0]
+    assert mean == pytest.approx(weights @ made.estimate[INSIDE > 0], rel=1e-12)
+    together = errors_together(model, PLACES, ERRORS, cells, (figures(PLACES), figures(cells)))
+    together += model.nugget * np.eye(len(cells))
+    assert error == pytest.approx(np.sqrt(weights @ together @ weights), rel=1e-8)
 
 
 def test_the_mean_of_a_mean_has_the_error_of_the_mean():

@@ -119,12 +119,6 @@ def test_a_heading_is_kept_with_the_model_and_read_back():
     assert np.abs(off).max() < 0.25
 
 
-def test_a_surface_with_drift_carries_no_readings_for_draws_and_says_why():
-    made = estimate_surface(field(slope=(0.3, 0.0)), GRID, WHOLE, settings=MapSettings(linear=True))
-    with pytest.raises(InputProblem, match=r"made with a mean that follows easting, northing"):
-        draws_of_surface(made)
-
-
 def test_diagnostics_of_a_drift_are_of_what_it_leaves():
     readings = field(slope=(3.0, 0.0))
     settings = MapSettings(linear=True)

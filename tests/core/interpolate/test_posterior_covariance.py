@@ -4,6 +4,7 @@ import pytest
 from plugin.core.interpolate.covariance import CovarianceModel
 from plugin.core.interpolate.kriging import krige
 from plugin.core.interpolate.posterior_covariance import Posterior
+from tests.core.interpolate.universal_kriging import errors_together
 
 GENERATOR = np.random.default_rng(41)
 SITES = GENERATOR.uniform(0, 100, (15, 2))
@@ -54,3 +55,40 @@ def test_what_a_reading_takes_away_is_what_kriging_again_with_it_takes_away(mode
     told = posterior.variance(PLACES) - posterior.between(PLACES, place)[:, 0]**2 / read
     again = Posterior(np.vstack([SITES, place]), np.append(ERRORS, error), model)
     assert told == pytest.approx(again.variance(PLACES), rel=1e-9)
+
+
+def figures(places):
+    """A slope, and another layer."""
+    return np.column_stack([places, np.sin(places[:, 0] / 15)])
+
+
+@pytest.mark.parametrize("model", MODELS)
+def test_with_a_drift_it_is_the_covariance_of_universal_krigings_errors(model):
+    posterior = Posterior(SITES, ERRORS, model, drift=figures(SITES))
+    found = posterior.between(PLACES, PLACES, drift=(figures(PLACES), figures(PLACES)))
+    expected = errors_together(model, SITES, ERRORS, PLACES, (figures(SITES), figures(PLACES)))
+    assert found == pytest.approx(expected, abs=1e-9 * expected.max())  # rounding only
+    assert posterior.variance(PLACES, drift=figures(PLACES)) == pytest.approx(
+        np.diag(expected), rel=1e-8)
+    some = posterior.between(PLACES[:2], PLACES[2:], drift=(figures(PLACES[:2]),
+                                                            figures(PLACES[2:])))
+    assert some == pytest.approx(found[:2, 2:], rel=1e-9)
+
+
+@pytest.mark.parametrize("model", MODELS)
+def test_a_reading_takes_away_what_it_tells_of_the_drift_too(model):
+    # cov(i, j) - cov(i, s) cov(s, j) / (var(s) + nugget + error) is that of kriging again with a
+    # reading at s, which centres and scales the drift anew
+    posterior, error = Posterior(SITES, ERRORS, model, drift=figures(SITES)), 0.7
+    place = np.array([[160.0, 60.0]])  # east of all readings, where the slope is known least
+    towards = posterior.between(PLACES, place, drift=(figures(PLACES), figures(place)))
+    read = posterior.variance(place, drift=figures(place))[0] + model.nugget + error
+    told = (posterior.between(PLACES, PLACES, drift=(figures(PLACES), figures(PLACES)))
+            - towards @ towards.T / read)
+    sites = np.vstack([SITES, place])
+    again = Posterior(sites, np.append(ERRORS, error), model, drift=figures(sites))
+    found = again.between(PLACES, PLACES, drift=(figures(PLACES), figures(PLACES)))
+    assert told == pytest.approx(found, abs=1e-9 * np.diag(told).max())
+    # and it tells more than it would of a mean that is the same everywhere
+    plain = Posterior(SITES, ERRORS, model).between(PLACES, place)
+    assert (np.abs(towards) > np.abs(plain)).any()
