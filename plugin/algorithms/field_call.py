@@ -2,6 +2,7 @@
 from pathlib import Path
 
 from qgis.core import (
+    QgsCoordinateReferenceSystem,
     QgsProcessingException,
     QgsProcessingMultiStepFeedback,
     QgsProcessingOutputFile,
@@ -20,6 +21,13 @@ from ..layers.whole_folder import refuse_folder, whole_folder
 from ..record.read import open_record
 from ..report.look import PAPERS
 from .base import SpadeworkAlgorithm, tr
+from .drift_parameters import (
+    COVARIATES,
+    DRIFT,
+    describe_drift,
+    layer_elsewhere,
+    layers_followed,
+)
 from .field_call_steps import STEPS, FieldCallWork
 
 PAGES = tuple(PAPERS)
@@ -55,6 +63,7 @@ class FieldCall(SpadeworkAlgorithm):
                                                      False),
                        tr("Results of an earlier field call in that folder are given up for "
                           "these."))
+        describe_drift(self, advanced=True)
         checked = QgsProcessingParameterBoolean(self.UNITS_CHECKED, tr("Units are checked"), False)
         checked.setFlags(checked.flags() | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
         self.described(checked, tr("The pressures look like another unit, psi or kPa, and are "
@@ -74,6 +83,11 @@ class FieldCall(SpadeworkAlgorithm):
             parameters, self.REPLACE, context)) if Path(folder).is_absolute() else ""
         return not refused, refused
 
+    def prepareAlgorithm(self, parameters, context, feedback):
+        """Find the layers that values follow, in the thread in which the project's layers live."""
+        self._followed = layers_followed(self, parameters, context)
+        return super().prepareAlgorithm(parameters, context, feedback)
+
     def processAlgorithm(self, parameters, context, feedback):
         """Run every step in a folder beside the one asked for, then put it in its place."""
         folder = Path(self.parameterAsFileOutput(parameters, self.OUTPUT_FOLDER,
@@ -85,6 +99,11 @@ class FieldCall(SpadeworkAlgorithm):
         try:
             record = open_record(self.file_parameter(parameters, self.RECORD, context),
                                  only=())
+            elsewhere = layer_elsewhere(
+                self._followed, QgsCoordinateReferenceSystem.fromWkt(record.crs_wkt),
+                Path(record.path).name)
+            if elsewhere:
+                raise InputProblem(elsewhere)
             with without_side_files(), whole_folder(folder) as work_folder:
                 lacking = self._work(record, work_folder, parameters, context, feedback)
         except Stopped:
@@ -101,6 +120,8 @@ class FieldCall(SpadeworkAlgorithm):
             record=record, folder=folder, context=context, feedback=steps,
             cell_m=self.parameterAsDouble(parameters, self.CELL, context),
             page=self.parameterAsEnum(parameters, self.PAGE, context),
+            mean={DRIFT: self.parameterAsEnum(parameters, DRIFT, context),
+                  COVARIATES: [layer.path for layer in self._followed]},
             units_checked=self.parameterAsBool(parameters, self.UNITS_CHECKED, context))
         for number, (words, step) in enumerate(STEPS):
             if feedback.isCanceled():

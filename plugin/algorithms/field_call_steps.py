@@ -25,6 +25,7 @@ from ..record.schema import layer_spec, unit_of
 from ..report.layers_of_folder import FIELD_LAYER
 from ..report.main_thread import on_main_thread
 from ..report.result_project import write_project
+from .drift_parameters import COVARIATES, DRIFT, DRIFTS
 from .made import made
 
 SURFACES, RATES = "surfaces", "rates"
@@ -43,6 +44,7 @@ class Refused(Exception):  # noqa: N818 - an answer, not an error
 class FieldCallWork:
     """What the steps of one field call share.
 
+    mean     parameters of `surface` that say what the mean of every surface follows
     found    what later steps need, by name: accounts and paths
     layers   VectorLayers that go to zones.gpkg
     lacking  sentences: what could not be done and why
@@ -54,6 +56,7 @@ class FieldCallWork:
     cell_m: float
     page: int
     units_checked: bool
+    mean: dict
     found: dict = field(default_factory=dict)
     layers: list = field(default_factory=list)
     lacking: list = field(default_factory=list)
@@ -98,7 +101,7 @@ class FieldCallWork:
         unsure = self.scratch(f"{name}_unsure.gpkg")
         self.run("surface", INPUT=points, FIELD=column, ERROR_FIELD=error, CENSOR_FIELD=censor,
                  BOUNDARY=self.found["boundary"], CELL=self.cell_m, METHOD=method, TITLE=title,
-                 UNIT=unit,
+                 UNIT=unit, **self.mean,
                  SURFACE=self.path(SURFACES, f"{name}.tif"), UNSURE=unsure,
                  DIAGNOSTICS=self.path(SURFACES, f"{name}.json"))
         self.keep_layer(unsure, f"{name}_unsure")
@@ -349,7 +352,9 @@ def _summary(work):
     write_json(work.path("summary.json"), summary_of(
         {"file": Path(record.path).name, "sha256": record.sha256, "units": record.units,
          "field": record.field, "counts": record.counts},
-        made("fieldcall", {"CELL": work.cell_m}, record.sha256),
+        made("fieldcall", {"CELL": work.cell_m, DRIFT: DRIFTS[work.mean[DRIFT]],
+                           COVARIATES: [Path(path).name for path in work.mean[COVARIATES]]},
+             record.sha256),
         area=area, stand=found.get("stand"), pan=found.get("pan"), yields=found["yields"],
         seen=found.get("seen"), soil=found["soil"], soil_surfaces=found["soil_surfaces"],
         findings=found.get("findings"), doubtful=found.get("doubtful", ()), lacking=work.lacking,

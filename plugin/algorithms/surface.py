@@ -14,7 +14,6 @@ from qgis.core import (
     QgsProcessingParameterFeatureSource,
     QgsProcessingParameterField,
     QgsProcessingParameterFileDestination,
-    QgsProcessingParameterMultipleLayers,
     QgsProcessingParameterNumber,
     QgsProcessingParameterRasterDestination,
     QgsProcessingParameterString,
@@ -47,12 +46,18 @@ from ..layers.vectors import write_vector
 from ..layers.zone_layers import mask_layer
 from ..report.diagnostic_figures import can_draw, write_figures
 from .base import SpadeworkAlgorithm, driver_of, geotiff, ticker, tr
+from .drift_parameters import (
+    DRIFT,
+    describe_drift,
+    drift_chosen,
+    layer_elsewhere,
+    layers_followed,
+)
 from .made import made
 
 MOST_MEMORY_GB = 1.5  # 1.3 with MOST_CELLS cells and all outputs, by bench/cancel_gaps.py
 METHODS = ("automatic", "mean", "chance")
 SUPPORTS = ("reading", "cell")
-DRIFTS = ("none", "linear")
 MODEL_KEYS = {"family", "nugget", "partial_sill", "range_m", "heading_deg", "ratio", "long_sill",
               "long_range_m"}
 
@@ -76,8 +81,7 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
     INPUT, FIELD, ERROR_FIELD, CENSOR_FIELD = "INPUT", "FIELD", "ERROR_FIELD", "CENSOR_FIELD"
     BOUNDARY, CELL, METHOD, MODEL, NEIGHBOURS = ("BOUNDARY", "CELL", "METHOD", "MODEL",
                                                  "NEIGHBOURS")
-    SUPPORT, DRIFT, COVARIATES, HEADING, OCTANTS = ("SUPPORT", "DRIFT", "COVARIATES", "HEADING",
-                                                    "OCTANTS")
+    SUPPORT, HEADING, OCTANTS = "SUPPORT", "HEADING", "OCTANTS"
     TITLE, UNIT, CANDIDATES = "TITLE", "UNIT", "CANDIDATES"
     SURFACE, DIAGNOSTICS, FIGURES, UNSURE = "SURFACE", "DIAGNOSTICS", "FIGURES", "UNSURE"
 
@@ -134,16 +138,7 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             [tr("of the size of one reading"), tr("a whole cell")], defaultValue=0),
             tr("The mean of a whole cell is known better than the next reading in it. Rates are "
                "applied to cells, readings are taken at points."))
-        self.described(QgsProcessingParameterEnum(
-            self.DRIFT, tr("Mean of the field"), [tr("constant"), tr("a slope across the field")],
-            defaultValue=0),
-            tr("Constant unless there is reason for a slope: a slope runs on beyond the readings. "
-               "Models are compared only with the same mean."))
-        self.described(QgsProcessingParameterMultipleLayers(
-            self.COVARIATES, tr("Layers that the values follow"),
-            QgsProcessing.SourceType.TypeRaster, optional=True),
-            tr("Rasters, such as elevation or yield, in the CRS of the readings, that cover the "
-               "field. Each counts by a factor that is fitted; band 1 is read between its cells."))
+        describe_drift(self)
         self.described(QgsProcessingParameterNumber(
             self.HEADING, tr("Heading of the rows"), QgsProcessingParameterNumber.Type.Double,
             optional=True, minValue=0.0, maxValue=180.0),
@@ -188,12 +183,11 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
                              "them.").format(
                 readings=sources[0].sourceName(), crs=crs_named(sources[0].sourceCrs()),
                 boundary=sources[1].sourceName(), other=crs_named(sources[1].sourceCrs()))
-        for layer in self.parameterAsLayerList(parameters, self.COVARIATES, context):
-            if sources[0] and layer.crs() != sources[0].sourceCrs():
-                return False, tr("{readings} is in {crs}, {layer} in {other}. Reproject one of "
-                                 "them.").format(
-                    readings=sources[0].sourceName(), crs=crs_named(sources[0].sourceCrs()),
-                    layer=layer.name(), other=crs_named(layer.crs()))
+        elsewhere = sources[0] and layer_elsewhere(
+            layers_followed(self, parameters, context), sources[0].sourceCrs(),
+            sources[0].sourceName())
+        if elsewhere:
+            return False, elsewhere
         if self.parameterAsFileOutput(parameters, self.FIGURES, context) and not can_draw():
             return False, tr("Figures are drawn by matplotlib, which this QGIS comes without. "
                              "Leave Figures empty, or add matplotlib to the Python of QGIS.")
@@ -218,8 +212,7 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
 
     def prepareAlgorithm(self, parameters, context, feedback):
         """Find the files of the covariates, in the thread in which the project's layers live."""
-        layers = self.parameterAsLayerList(parameters, self.COVARIATES, context)
-        self._covariates = [(layer.name(), layer.source()) for layer in layers]
+        self._followed = layers_followed(self, parameters, context)
         return super().prepareAlgorithm(parameters, context, feedback)
 
     def processAlgorithm(self, parameters, context, feedback):
@@ -264,7 +257,7 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
                 self.MODEL: self.parameterAsString(parameters, self.MODEL, context),
                 self.CANDIDATES: list(self._families(parameters, context)),
                 self.SUPPORT: "reading" if settings.block_m is None else "cell",
-                self.DRIFT: list(settings.drift_names), self.HEADING: settings.heading_deg,
+                DRIFT: list(settings.drift_names), self.HEADING: settings.heading_deg,
                 self.OCTANTS: settings.octants})
             with all_beside([path, *further.values()]) as (aside, *others):
                 write_surface(aside, surface, said, tick=ticker(feedback, 0.9, 0.95))
@@ -304,9 +297,9 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             heading_deg=(self.parameterAsDouble(parameters, self.HEADING, context)
                          if parameters.get(self.HEADING) is not None else None),
             octants=self.parameterAsBoolean(parameters, self.OCTANTS, context),
-            linear=DRIFTS[self.parameterAsEnum(parameters, self.DRIFT, context)] == "linear",
-            covariates=tuple(name for name, _ in self._covariates),
-            sampled=covariate_sampler([path for _, path in self._covariates]))
+            linear=drift_chosen(self, parameters, context) == "linear",
+            covariates=tuple(layer.name for layer in self._followed),
+            sampled=covariate_sampler([layer.path for layer in self._followed]))
 
     def _estimate(self, observations, grid, inside, settings, parameters, context, feedback):
         method = METHODS[self.parameterAsEnum(parameters, self.METHOD, context)]

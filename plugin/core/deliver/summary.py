@@ -145,7 +145,9 @@ def _method(surface):
     count = f"{surface['observations']:,} readings"
     if not mapped(surface):
         return f"Mean of {count}"
-    return f"{surface['method'].capitalize()} of {count}"
+    follows = ", ".join(surface.get("drift", ()))
+    return (f"{surface['method'].capitalize()} of {count}"
+            + (f", about a mean that follows {follows}" if follows else ""))
 
 
 def _detail(surface):
@@ -154,7 +156,7 @@ def _detail(surface):
     limits = surface["deeper_or_more"] + surface["shallower_or_less"]
     if limits:
         said += f", {limits} of them known only as limits"
-    if "range_m" in model and surface["method"] == "ordinary kriging":
+    if "range_m" in model and mapped(surface):
         said += (f"; {_model_in_words(surface)}, nugget "
                  f"{100 * model['nugget'] / (model['nugget'] + model['partial_sill']):.0f} % of "
                  "the sill")
