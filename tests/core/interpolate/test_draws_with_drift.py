@@ -120,3 +120,12 @@ def test_drift_that_is_missing_or_that_readings_cannot_show_is_refused():
     for model in MODELS:
         with pytest.raises(InputProblem, match="say the same at the readings"):
             next(simulate(SITES, VALUES, ERRORS, model, GRID, drift=same))
+
+
+def test_readings_without_error_or_structure_leave_nothing_open_of_the_slope_they_lie_on():
+    plane, flat = 20 + slope(SITES) @ (0.2, -0.1), CovarianceModel("nugget", 0.0)
+    drift = slope(SITES), slope(CELLS)
+    expected = np.tile(20 + slope(CELLS) @ (0.2, -0.1), (3, 1))
+    for drawn in (conditional_draws(SITES, plane, 0 * ERRORS, flat, CELLS, drift=drift, draws=3),
+                  *simulate(SITES, plane, 0 * ERRORS, flat, GRID, drift=drift, draws=3)):
+        assert drawn == pytest.approx(expected, rel=1e-9)
