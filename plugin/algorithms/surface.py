@@ -158,9 +158,9 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
         self.described(QgsProcessingParameterFileDestination(
             self.FIGURES, tr("Figures (PNG)"), "PNG (*.png)", optional=True,
             createByDefault=False),
-            tr("The variogram with the model and the number of pairs, readings left out against "
-               "what the others predict, and a map of where predictions are off. Needs "
-               "matplotlib."))
+            tr("The variogram with the model and the number of pairs (with a heading, along and "
+               "across it too), readings left out against what the others predict, and a map of "
+               "where predictions are off. Needs matplotlib."))
         self.described(QgsProcessingParameterVectorDestination(
             self.UNSURE, tr("Where the map says little"), optional=True, createByDefault=False),
             tr("Polygons where readings tell less than half of what neighbours could; hatched on "

@@ -12,6 +12,9 @@ NOTE_POINTS, TEXT_POINTS, TITLE_POINTS = 6.5, 8, 9.5
 FAR_OFF = 2.0   # standard errors from which a reading is marked by a triangle, not a dot
 SCALE_END = 3.0  # standard errors at which the colours end
 ERROR_COLOURS = "PuOr"  # ColorBrewer: two hues that colour-blind eyes tell apart
+ACROSS = "#b35806"      # of the same scheme
+# Of the heading and of the line across it: word, marker, its colour and fill, line of the model.
+DIRECTIONS = (("along", "^", ACCENT, ACCENT, "-"), ("across", "s", ACROSS, "none", "--"))
 
 
 def can_draw():
@@ -67,19 +70,36 @@ def diagnostic_figure(found, *, name, unit):
 
 def _draw_variogram(panel, part, unit):
     distance, semivariance = np.array(part["distance_m"]), np.array(part["semivariance"])
-    curve = part["curve"]
-    panel.plot(curve["distance_m"], curve["semivariance"], color=ACCENT, linewidth=1.6,
-               label="model of the surface")
+    directions = part.get("directions", ())
+    _draw_model(panel, part["curve"], directions)
     panel.scatter(distance, semivariance, s=16, color=INK, zorder=3,
                   label="readings, with the number of pairs")
+    for one, (word, marker, colour, fill, _) in zip(directions, DIRECTIONS):
+        panel.scatter(one["distance_m"], one["semivariance"], s=14, marker=marker, linewidths=0.8,
+                      edgecolors=colour, facecolors=fill, zorder=2,
+                      label=f"pairs {word} {one['heading_deg']:.0f}°"
+                            + ("" if one["pairs"] else ": none"))
     for place, height, pairs in zip(distance, semivariance, part["pairs"]):
         panel.annotate(f"{pairs:,}", (place, height), (3, -9), textcoords="offset points",
                        fontsize=NOTE_POINTS, color=QUIET)
     panel.set_xlim(0, part["cutoff_m"] * 1.06)
-    panel.set_ylim(min(0.0, semivariance.min() * 1.1),
-                   max(semivariance.max(), max(curve["semivariance"])) * 1.15 or 1.0)
+    heights = [*semivariance, *part["curve"]["semivariance"]]
+    for one in directions:
+        heights += [*one["semivariance"], *one["curve"]["semivariance"]]
+    panel.set_ylim(min(0.0, min(heights) * 1.1), max(heights) * 1.15 or 1.0)
     _name_axes(panel, "distance, m", f"half mean squared difference{_squared(unit)}")
     panel.legend(loc="lower right", fontsize=NOTE_POINTS, frameon=False)
+
+
+def _draw_model(panel, curve, directions):
+    """The model's curve; one in each direction, where it is not the same in both."""
+    same = all(one["curve"] == curve for one in directions)
+    shown = [("model of the surface", ACCENT, "-", curve)] if same else [
+        (f"model {word} {one['heading_deg']:.0f}°", colour, line, one["curve"])
+        for one, (word, _, colour, _, line) in zip(directions, DIRECTIONS)]
+    for label, colour, line, points in shown:
+        panel.plot(points["distance_m"], points["semivariance"], color=colour, linestyle=line,
+                   linewidth=1.6, label=label)
 
 
 def _draw_left_out(panel, part, unit):

@@ -13,12 +13,12 @@ from plugin.report.diagnostic_figures import can_draw, diagnostic_figure, write_
 MODEL = CovarianceModel("exponential", 1.0, 6.0, 30.0)
 
 
-def found(count=40):
+def found(count=40, model=MODEL, **options):
     generator = np.random.default_rng(0)
     values = generator.normal(30, 2, count)
     values[3] = 60.0  # far off what its neighbours say
     positions = generator.uniform(0, 200, (count, 2))
-    return diagnostics(Observations.of("", "", positions, values), MODEL)
+    return diagnostics(Observations.of("", "", positions, values), model, **options)
 
 
 def words_of(panel):
@@ -37,6 +37,42 @@ def test_the_variogram_shows_every_bin_with_its_pairs_and_the_models_curve():
     assert curve.get_xydata().T.tolist() == [part["curve"]["distance_m"],
                                              part["curve"]["semivariance"]]
     assert panel.get_ylabel() == "half mean squared difference, (plants/ac)²"
+
+
+def labels_of(panel):
+    return [text.get_text() for text in panel.get_legend().get_texts()]
+
+
+def test_with_a_heading_pairs_along_and_across_it_have_their_own_marks():
+    shown = found(heading_deg=200.0)
+    panel = diagnostic_figure(shown, name="Stand", unit="").axes[0]
+    along, across = shown["variogram"]["directions"]
+    for points, part in zip(panel.collections[1:], (along, across), strict=True):
+        assert points.get_offsets().tolist() == [
+            list(pair) for pair in zip(part["distance_m"], part["semivariance"])]
+        assert panel.get_ylim()[0] <= min(part["semivariance"])
+        assert panel.get_ylim()[1] > max(part["semivariance"])
+    marks = {tuple(map(tuple, points.get_paths()[0].vertices)) for points in panel.collections}
+    assert len(marks) == 3  # told apart without colours
+    assert labels_of(panel) == ["model of the surface", "readings, with the number of pairs",
+                                "pairs along 20°", "pairs across 110°"]
+    assert len(panel.lines) == 1  # the model is the same in all directions
+
+
+def test_a_model_that_reaches_further_along_the_rows_has_a_curve_along_and_one_across():
+    along_rows = CovarianceModel("exponential", 1.0, 6.0, 60.0, heading_deg=20.0, ratio=0.4)
+    shown = found(model=along_rows, heading_deg=20.0)
+    panel = diagnostic_figure(shown, name="Stand", unit="").axes[0]
+    for line, part in zip(panel.lines, shown["variogram"]["directions"], strict=True):
+        assert line.get_ydata().tolist() == part["curve"]["semivariance"]
+    assert len({line.get_linestyle() for line in panel.lines}) == 2
+    assert labels_of(panel)[:2] == ["model along 20°", "model across 110°"]
+
+
+def test_readings_in_one_line_are_said_to_have_no_pairs_across_it():
+    line = Observations.of("", "", [[0, 5 * one] for one in range(12)], np.arange(12.0) % 5)
+    panel = diagnostic_figure(diagnostics(line, MODEL, heading_deg=0.0), name="", unit="").axes[0]
+    assert labels_of(panel)[-1] == "pairs across 90°: none"
 
 
 def test_readings_left_out_stand_by_what_the_others_predict():

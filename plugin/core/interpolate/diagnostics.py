@@ -38,7 +38,7 @@ def diagnostics(observations, model, *, drift_at=None, heading_deg=None, seed=0,
                           first at distance 0, just off the place itself: the nugget; with a
                           heading, and up to EXACT_MOST readings, directions: heading_deg (that
                           one and across it), distance_m, semivariance and pairs of the pairs
-                          within QUARTER_DEG of it
+                          within QUARTER_DEG of it, and the model's curve in just that direction
         left_out          x, y, observed, predicted, standard_error, standardised_error of each
     """
     tick = tick or (lambda fraction: None)
@@ -83,14 +83,13 @@ def _variogram(exact, model, drift_at, heading_deg, tick):
                                            error_variance=exact.error_variance, tick=tick_of(0))
     except InputProblem:  # no pair: the figure says so
         return None
-    along = np.linspace(0, found.cutoff_m, CURVE_POINTS)
     plain = {**_bins(found), "cutoff_m": found.cutoff_m,
              "estimator": found.estimator, "distance_error_m": found.distance_error_m,
-             "curve": {"distance_m": along.tolist(),
-                       "semivariance": (model.sill - model.covariance(along)).tolist()}}
+             "curve": _curve(model, found.cutoff_m, model.heading_deg)}
     if headings:
         plain["directions"] = [
-            _in_direction(exact, values, heading % 180, found.cutoff_m, tick_of(part))
+            {**_in_direction(exact, values, heading % 180, found.cutoff_m, tick_of(part)),
+             "curve": _curve(model, found.cutoff_m, heading)}
             for part, heading in enumerate(headings, start=1)]
     return plain
 
@@ -103,6 +102,15 @@ def _in_direction(exact, values, heading_deg, cutoff_m, tick):
     except InputProblem:  # readings in one line make no pair across it
         return {"heading_deg": heading_deg, "distance_m": [], "semivariance": [], "pairs": []}
     return {"heading_deg": heading_deg, **_bins(found)}
+
+
+def _curve(model, cutoff_m, heading_deg):
+    """The model's semivariance of places that lie apart along a heading."""
+    apart, heading = np.linspace(0, cutoff_m, CURVE_POINTS), np.radians(heading_deg)
+    step = model.stretched([[np.sin(heading), np.cos(heading)]])[0]
+    stretch = 1.0 if model.ratio == 1 else np.hypot(*step)  # the same to the last digit
+    return {"distance_m": apart.tolist(),
+            "semivariance": (model.sill - model.covariance(apart * stretch)).tolist()}
 
 
 def _bins(found):

@@ -172,6 +172,14 @@ def test_a_map_is_said_how_it_was_made_and_how_it_held():
     assert "range" not in mean
 
 
+def test_what_the_mean_of_a_map_follows_is_said():
+    followed = surface(method="universal kriging", drift=["easting", "northing", "elevation"])
+    text = json.dumps(summary(stand={**STAND, "surface": followed})["stand"])
+    for words in ("Universal kriging of 1,234 readings, about a mean that follows easting, "
+                  "northing, elevation.", "elevation; spherical model by restricted maximum"):
+        assert words in text
+
+
 def test_a_season_is_counted():
     first, second = summary()["yields"]
     assert (first["season"], first["mean"]["text"], first["points"]["text"],

@@ -113,5 +113,25 @@ def test_readings_in_one_line_show_nothing_across_it():
     found = diagnostics(Observations.of("depth", "in", where, np.arange(12.0) % 5), MODEL,
                         heading_deg=0.0)["variogram"]
     assert sum(found["directions"][0]["pairs"]) == sum(found["pairs"])
-    assert found["directions"][1] == {"heading_deg": 90.0, "distance_m": [], "semivariance": [],
-                                      "pairs": []}
+    across = found["directions"][1]
+    assert across["heading_deg"] == 90.0
+    assert across["distance_m"] == across["semivariance"] == across["pairs"] == []
+    assert across["curve"] == found["curve"]  # the model is there all the same
+
+
+def test_the_models_curve_is_that_of_its_range_in_each_direction():
+    # ranges of 60 m along 30 degrees and 0.4 x 60 = 24 m across; 1 + 6 (1 - exp(-h / range))
+    along_rows = CovarianceModel("exponential", 1.0, 6.0, 60.0, heading_deg=30.0, ratio=0.4)
+    found = diagnostics(readings(), along_rows, heading_deg=30.0)["variogram"]
+    for one, range_m in zip(found["directions"], (60.0, 24.0)):
+        expected = 7 - 6 * np.exp(-np.array(one["curve"]["distance_m"]) / range_m)
+        assert one["curve"]["semivariance"] == pytest.approx(expected, rel=1e-12)
+    assert found["curve"]["semivariance"] == pytest.approx(
+        found["directions"][0]["curve"]["semivariance"], rel=1e-12)
+    # 45 degrees between: both parts of a step of 1 m are 1 / sqrt(2), that across stretched by 2.5
+    aslant = diagnostics(readings(), along_rows, heading_deg=75.0)["variogram"]["directions"]
+    far = np.array(aslant[0]["curve"]["distance_m"])
+    assert aslant[0]["curve"]["semivariance"] == pytest.approx(
+        7 - 6 * np.exp(-far * np.sqrt((1 + 2.5**2) / 2) / 60), rel=1e-12)
+    same = diagnostics(readings(), MODEL, heading_deg=30.0)["variogram"]
+    assert [one["curve"] for one in same["directions"]] == [same["curve"]] * 2
