@@ -81,7 +81,7 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
     INPUT, FIELD, ERROR_FIELD, CENSOR_FIELD = "INPUT", "FIELD", "ERROR_FIELD", "CENSOR_FIELD"
     BOUNDARY, CELL, METHOD, MODEL, NEIGHBOURS = ("BOUNDARY", "CELL", "METHOD", "MODEL",
                                                  "NEIGHBOURS")
-    SUPPORT, HEADING, OCTANTS = "SUPPORT", "HEADING", "OCTANTS"
+    SUPPORT, HEADING, OCTANTS, REFIT = "SUPPORT", "HEADING", "OCTANTS", "REFIT"
     TITLE, UNIT, CANDIDATES = "TITLE", "UNIT", "CANDIDATES"
     SURFACE, DIAGNOSTICS, FIGURES, UNSURE = "SURFACE", "DIAGNOSTICS", "FIGURES", "UNSURE"
 
@@ -144,6 +144,11 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             optional=True, minValue=0.0, maxValue=180.0),
             tr("Degrees clockwise from north. Models that reach further along the rows than across "
                "them, or the reverse, are then tried too."))
+        self.described(QgsProcessingParameterBoolean(
+            self.REFIT, tr("Fit anew for the check"), defaultValue=False),
+            tr("Whether a map beats the mean is checked on readings left out. The model is then "
+               "fitted anew, ten times, without a tenth of them each; else it stays as fitted to "
+               "all, which is quicker and flatters the map a little."))
         self.described(QgsProcessingParameterString(self.TITLE, tr("Name"), optional=True),
                        tr("What the surface is called; empty takes the column's name."))
         self.described(QgsProcessingParameterString(self.UNIT, tr("Unit"), optional=True),
@@ -258,7 +263,7 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
                 self.CANDIDATES: list(self._families(parameters, context)),
                 self.SUPPORT: "reading" if settings.block_m is None else "cell",
                 DRIFT: list(settings.drift_names), self.HEADING: settings.heading_deg,
-                self.OCTANTS: settings.octants})
+                self.OCTANTS: settings.octants, self.REFIT: settings.refit})
             with all_beside([path, *further.values()]) as (aside, *others):
                 write_surface(aside, surface, said, tick=ticker(feedback, 0.9, 0.95))
                 self._write_further(dict(zip(further, others)), surface, diagnostics, boundary,
@@ -297,6 +302,7 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             heading_deg=(self.parameterAsDouble(parameters, self.HEADING, context)
                          if parameters.get(self.HEADING) is not None else None),
             octants=self.parameterAsBoolean(parameters, self.OCTANTS, context),
+            refit=self.parameterAsBoolean(parameters, self.REFIT, context),
             linear=drift_chosen(self, parameters, context) == "linear",
             covariates=tuple(layer.name for layer in self._followed),
             sampled=covariate_sampler([layer.path for layer in self._followed]))

@@ -12,16 +12,18 @@ from .censored import draw_censored
 from .covariance import CANDIDATES, NUGGET, CovarianceModel
 from .drift import drift_of_settings, require_shown
 from .duplicates import merge_places
+from .further_readings import further_readings, ground_of
 from .krige_field import krige_field
 from .kriging import GLOBAL_MOST
 from .leave_one_out import leave_one_out
 from .map_settings import PLAIN
 from .moments_fit import fit_moments
+from .refitted_check import FOLDS, refitted_check
 from .reml import Fit, fit_reml
+from .verdict import CLEAR_SKILL, UNTOLD, verdict_of_map, verdict_of_mean
 
 MEAN = "mean of the readings"  # the method of a surface that is no map
 LIKELIHOOD, MOMENTS = "restricted maximum likelihood", "the variogram"  # what models are fitted by
-CLEAR_SKILL = 0.05    # share of the mean's squared error a map takes away, or it is but a hint
 LEAST_EXACT = 2       # exact readings without which there is no mean with an error
 LEAST_FOR_MAP = 10    # exact readings below which no map is tried: this program's own rule
 FIT_MOST = 250        # readings that the model is fitted to; a larger set is thinned
@@ -103,7 +105,8 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
         require_shown(drift, settings.drift_names)
     chosen, values = _choose(
         _Task(sites, None if drift is None else drift.at_readings, families, model,
-              settings.heading_deg, seed), lambda part: tick(FITTED * part))
+              settings.heading_deg, seed, settings.refit, ground_of(grid, inside)),
+        lambda part: tick(FITTED * part))
     if not chosen.drifts:
         drift = None
     estimate, variance = krige_field(
@@ -142,6 +145,8 @@ class _Task:
     model: CovarianceModel
     heading_deg: float
     seed: int
+    refit: bool
+    ground_m: np.ndarray
 
     def of(self, picked):
         """The task of some of the readings."""
@@ -193,19 +198,34 @@ def _choose_exact(task, tick):
     values = task.sites.values
     if task.model is not None:
         return _given(task, _validation(task, values, task.model))
-    candidates, averaged = _fitted(task, values, tick)
-    return _decide(task, values, candidates, averaged[0], count)
+    fitted = 1 / (1 + FOLDS) if task.refit else 1.0  # share of the time
+    candidates, averaged = _fitted(task, values, lambda part: tick(fitted * part))
+    return _decide(task, values, candidates, averaged[0], count, _model_of_map,
+                   lambda part: tick(fitted + (1 - fitted) * part))
 
 
 def _choose_by_moments(task, candidates, tick):
     """So many readings leave little open: the best structured candidate is used as it is."""
-    best = next((fit.model for fit in candidates if fit.model.structured), candidates[0].model)
+    best = _structured(candidates)
     count, task = len(task.sites), task.thinned(CHECK_MOST)
     sites = task.sites
     flat = averaged_model(sites.positions_m, sites.values, sites.error_variance,
                           CovarianceModel(NUGGET, 0.0), tick=lambda part: tick(1.0))
-    return replace(_decide(task, sites.values, candidates, (best, flat), count),
-                   fitted_by=MOMENTS)
+    return replace(_decide(task, sites.values, candidates, (best, flat), count, _model_by_moments,
+                           lambda part: tick(1.0)), fitted_by=MOMENTS)
+
+
+def _model_by_moments(task, values, tick):
+    """The model of a map of many readings."""
+    candidates = fit_moments(task.sites.positions_m, values, task.sites.error_variance,
+                             families=task.families, tick=tick)
+    return (_structured(candidates) if candidates
+            else CovarianceModel(NUGGET, float(values.var(ddof=1))))
+
+
+def _structured(candidates):
+    """The model of the best candidate with structure, or of the best."""
+    return next((fit.model for fit in candidates if fit.model.structured), candidates[0].model)
 
 
 def _choose_censored(task, tick):
@@ -249,7 +269,8 @@ def _fit_censored(task, exact, tick):
         rounds.append(averaged)
     wide, unbiased = (tuple(mean_model(each) for each in zip(*of_prior))
                       for of_prior in zip(*rounds[SETTLING:]))
-    decided = _decide(task, values, candidates, wide, count)
+    decided = _decide(task, values, candidates, wide, count, _model_of_map,
+                      lambda part: tick(1.0))
     return (decided, values if len(sites) == count else None,
             unbiased[0 if decided.model is wide[0] else 1])
 
@@ -258,6 +279,11 @@ def _fitted(task, values, tick):
     """The candidates, the best first, and what `_averaged` makes of them."""
     candidates = _candidates(task, values, lambda part: tick(0.7 * part))
     return candidates, _averaged(task, values, candidates, lambda part: tick(0.7 + 0.3 * part))
+
+
+def _model_of_map(task, values, tick):
+    """The model that a map of the readings would be drawn with."""
+    return _fitted(task, values, tick)[1][0][0]
 
 
 def _given(task, validation):
@@ -284,7 +310,7 @@ def _averaged(task, values, candidates, tick):
     if np.ptp(values) == 0 or len(values) < 3:
         return (best, best), (best, best)
     if task.drift is None:
-        best = next((fit.model for fit in candidates if fit.model.structured), best)
+        best = _structured(candidates)
     readings = sites.positions_m, values, sites.error_variance
     priors = WIDE, UNBIASED
     return tuple(zip(
@@ -294,30 +320,38 @@ def _averaged(task, values, candidates, tick):
                         tick=lambda part: tick(0.9 + 0.1 * part))))
 
 
-def _decide(task, values, candidates, averaged, count):
-    """Map or mean, from the models of some or all of `count` readings."""
+def _decide(task, values, candidates, averaged, count, fit, tick):
+    """Map or mean, from the models of some or all of `count` readings.
+
+    Parameters
+        fit  function of a task, values and a tick that returns the model of a map of them
+    """
     best, flat = averaged
-    if best.structured or task.drift is not None:
-        validation = _validation(task, values, best)
-        if validation.skill > 0:
-            return _Chosen(best, candidates, validation, _in_words(task.sites, validation),
-                           task.drift is not None)
-    if np.ptp(values) == 0:
-        verdict = _EQUAL.format(count=count)
-    elif count < LEAST_FOR_MAP:
-        verdict = _FEW.format(count=count, least=LEAST_FOR_MAP)
-    elif candidates[0].model.structured or task.drift is not None:
-        verdict = _NOT_BETTER.format(count=count)
-    else:
-        verdict = _NO_STRUCTURE.format(count=count)
+    equal, structured = np.ptp(values) == 0, best.structured or task.drift is not None
+    validation = _checked(task, values, best, fit, tick) if structured else None
+    mapped = structured and validation.skill > 0
+    more = UNTOLD
+    if (best.structured and not equal and LEAST_FOR_MAP <= count == len(task.sites) <= FIT_MOST
+            and not (mapped and validation.skill >= CLEAR_SKILL)):
+        more = further_readings(task.sites.positions_m, task.sites.error_variance, best,
+                                task.ground_m, CLEAR_SKILL, tick=lambda part: tick(1.0))
+    if mapped:
+        return _Chosen(best, candidates, validation,
+                       verdict_of_map(validation, task.sites.unit, more), task.drift is not None)
+    verdict = verdict_of_mean(
+        count, LEAST_FOR_MAP, equal=equal, more=more,
+        structured=candidates[0].model.structured or task.drift is not None)
     return _Chosen(flat, candidates, _validation(replace(task, drift=None), values, flat), verdict)
 
 
-def _in_words(sites, validation):
-    off = (f"{float(f'{rmse:.2g}'):,.10g} {sites.unit}".strip()
-           for rmse in (validation.rmse, validation.rmse_of_mean))
-    verdict = _MAP if validation.skill >= CLEAR_SKILL else _HINT
-    return verdict.format(**dict(zip(("map", "mean"), off)))
+def _checked(task, values, model, fit, tick):
+    """The validation of a map's model, or of the way it is fitted where that is asked for."""
+    if not task.refit:
+        return _validation(task, values, model)
+    sites = task.sites
+    return refitted_check(sites.positions_m, values, sites.error_variance,
+                          lambda kept, told: fit(task.of(kept), values[kept], told),
+                          drift=task.drift, seed=task.seed, tick=tick)
 
 
 def _validation(task, values, model):
@@ -382,15 +416,3 @@ _NO_SPREAD = ("{name}: all {count} readings show the same figure, some only as a
 _MANY_LIMITS = ("{name}: {count:,} readings came, some of them known only as limits; at most "
                 "{most:,} can be drawn together. Thin the layer, or leave those that are limits "
                 "out.")
-_MAP = ("The map holds: at readings left out to check it, it is off by {map} as a rule, and "
-        "the plain mean by {mean}.")
-_HINT = ("The map is a hint, no more: at readings left out to check it, it is off by {map} as a "
-         "rule, and the plain mean by {mean}. Ground without any pattern can give such a map. More "
-         "readings would tell.")
-_NOT_BETTER = ("The {count} readings do not support a map: predicting a reading from its "
-               "neighbours is no better than the mean. Shown is the mean with its error.")
-_NO_STRUCTURE = ("The {count} readings do not support a map: they do not show that near ones are "
-                 "more alike than far ones. Shown is the mean with its error.")
-_FEW = ("{count} readings are too few for a map; from {least} on one is tried. Shown is the mean "
-        "with its error.")
-_EQUAL = "All {count} readings are equal. Shown is their value with its error."

@@ -10,6 +10,12 @@ MOST = 1000        # readings in all: their matrix takes 8 MB
 PLACES = 2000      # of the ground, drawn at random, that are looked at
 
 
+def ground_of(grid, inside):
+    """Return up to PLACES centres (m, 2) of cells of the field, drawn at random, metres."""
+    cells = np.flatnonzero(inside > 0)
+    return grid.centres(np.random.default_rng(0).permutation(cells)[:PLACES])
+
+
 def further_readings(positions_m, error_variance, model, ground_m, skill, *, tick=None):
     """Return how many more readings would be expected to give a map of some skill, or None.
 
@@ -21,7 +27,7 @@ def further_readings(positions_m, error_variance, model, ground_m, skill, *, tic
         positions_m     (n, 2) metres, n at least 2
         error_variance  (n,) unit squared
         model           CovarianceModel, structured
-        ground_m        (m, 2) places of the field, metres
+        ground_m        (m, 2) places all over the field, metres
         skill           share of the mean's squared error that the map is to take away
         tick            called with the fraction done; may raise Stopped
     Returns  int or None
@@ -31,14 +37,13 @@ def further_readings(positions_m, error_variance, model, ground_m, skill, *, tic
                if count + more <= MOST]
     if not numbers:
         return None
-    ground = ground_m[np.random.default_rng(0).permutation(len(ground_m))[:PLACES]]
-    places = np.vstack([positions_m, _in_the_gaps(positions_m, ground, numbers[-1])])
+    places = np.vstack([positions_m, _in_the_gaps(positions_m, ground_m, numbers[-1])])
     errors = np.append(error_variance, np.full(len(places) - count, np.median(error_variance)))
     for done, more in enumerate(numbers):
         if tick is not None:
             tick(done / len(numbers))
         some = slice(count + more)
-        if expected_skill(places[some], errors[some], model, ground) >= skill:
+        if expected_skill(places[some], errors[some], model, ground_m) >= skill:
             return more
     return None
 

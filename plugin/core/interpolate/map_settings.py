@@ -11,6 +11,7 @@ class MapSettings:
     block_m      side of the ground that an estimate and its error are for; None: that of a reading
     heading_deg  heading along which, or across which, values may be alike further; None: none
     octants      whether neighbours, where not all readings weigh, are taken from all sides
+    refit        whether the check fits the model anew without the readings that it predicts
     linear       whether the mean is a plane in easting and northing
     covariates   names of further layers that the mean depends on, each by an unknown factor
     sampled      function of (k, 2) positions, metres, that returns (k, p) figures of the covariates
@@ -18,6 +19,7 @@ class MapSettings:
     block_m: float = None
     heading_deg: float = None
     octants: bool = False
+    refit: bool = False
     linear: bool = False
     covariates: tuple = ()
     sampled: callable = None

@@ -13,6 +13,7 @@ from plugin.core.interpolate.estimate import estimate_surface, unsure
 from plugin.core.interpolate.field_mean import field_mean
 from plugin.core.interpolate.kriging import krige, reading_covariance
 from plugin.core.interpolate.leave_one_out import leave_one_out
+from plugin.core.interpolate.map_settings import MapSettings
 from plugin.core.interpolate.reml import fit_reml
 from plugin.core.observations import ABOVE, BELOW, EXACT, Observations
 from plugin.core.problems import InputProblem, Stopped
@@ -87,7 +88,8 @@ def test_pure_noise_is_shown_as_its_mean(seed):
     assert made.account["method"] == "mean of the readings"
     assert made.account["verdict"] == (
         "The 40 readings do not support a map: they do not show that near ones are more alike than "
-        "far ones. Shown is the mean with its error.")
+        "far ones. Shown is the mean with its error. Even 4 times as many would hardly show a "
+        "clear one.")
 
 
 @pytest.mark.parametrize("seed", [2, 3, 4])
@@ -97,7 +99,21 @@ def test_a_map_hardly_better_than_the_mean_is_called_a_hint(seed):
     assert 0 < made.account["validation"]["skill"] < 0.05
     assert np.ptp(made.estimate) < 1.3  # the readings range over 8
     assert re.fullmatch(r"The map is a hint, no more: .* off by \S+ plants/m2 .* mean by \S+ "
-                        r"plants/m2\. .* More readings would tell\.", made.account["verdict"])
+                        r"plants/m2\. .* Even 4 times as many would hardly show a clear one\.", made.account["verdict"])
+
+
+@pytest.mark.parametrize("count", [40, 520])  # the likelihood's model, the variogram's
+def test_a_check_that_fits_anew_finds_a_little_less_skill(count):
+    where = np.random.default_rng(1).uniform(0, 100, (count, 2))
+    values = 20 + 2 * np.sin(where[:, 0] / 15) + np.random.default_rng(2).normal(0, 2, count)
+    readings, told = Observations.of("stand", "", where, values), []
+    plain = estimate_surface(readings, GRID, WHOLE)
+    anew = estimate_surface(readings, GRID, WHOLE, settings=MapSettings(refit=True),
+                            tick=told.append)
+    assert anew.estimate == pytest.approx(plain.estimate, rel=1e-12)
+    skill = [made.account["validation"]["skill"] for made in (plain, anew)]
+    assert 0 < skill[1] < skill[0]
+    assert told == sorted(told)
 
 
 def test_a_map_no_better_than_the_mean_is_not_drawn():
@@ -109,7 +125,8 @@ def test_a_map_no_better_than_the_mean_is_not_drawn():
                             families=("spherical",))
     assert made.account["verdict"] == (
         "The 12 readings do not support a map: predicting a reading from its neighbours is no "
-        "better than the mean. Shown is the mean with its error.")
+        "better than the mean. Shown is the mean with its error. If the ground has the faint "
+        "pattern they hint at, 24 more in the gaps should show it clearly.")
     assert made.estimate == pytest.approx(np.full((10, 10), values.mean()), rel=1e-12)
     flat = averaged_model(where, values, np.zeros(12), CovarianceModel(NUGGET, 1.0))
     assert made.account["model"] == {"family": NUGGET, "nugget": flat.nugget, "partial_sill": 0.0}
