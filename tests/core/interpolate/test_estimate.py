@@ -99,7 +99,8 @@ def test_a_map_hardly_better_than_the_mean_is_called_a_hint(seed):
     assert 0 < made.account["validation"]["skill"] < 0.05
     assert np.ptp(made.estimate) < 1.3  # the readings range over 8
     assert re.fullmatch(r"The map is a hint, no more: .* off by \S+ plants/m2 .* mean by \S+ "
-                        r"plants/m2\. .* Even 4 times as many would hardly show a clear one\.", made.account["verdict"])
+                        r"plants/m2\. .* Even 4 times as many would hardly show a clear one\.",
+                        made.account["verdict"])
 
 
 @pytest.mark.parametrize("count", [40, 520])  # the likelihood's model, the variogram's
