@@ -7,7 +7,7 @@ from .readings_system import reading_covariance
 
 SHARES = (0.25, 0.5, 1.0, 2.0, 3.0)  # of the readings there are, tried as further ones
 MOST = 1000        # readings in all: their matrix takes 8 MB
-PLACES = 2000      # of the ground, drawn at random, that are looked at
+PLACES = 1000      # of the ground, drawn at random, that are looked at
 
 
 def ground_of(grid, inside):
@@ -40,15 +40,15 @@ def further_readings(positions_m, error_variance, model, ground_m, skill, *, tic
     places = np.vstack([positions_m, _in_the_gaps(positions_m, ground_m, numbers[-1])])
     errors = np.append(error_variance, np.full(len(places) - count, np.median(error_variance)))
     for done, more in enumerate(numbers):
-        if tick is not None:
-            tick(done / len(numbers))
         some = slice(count + more)
-        if expected_skill(places[some], errors[some], model, ground_m) >= skill:
+        if expected_skill(places[some], errors[some], model, ground_m,
+                          tick=tick and (lambda part, done=done: tick(
+                              (done + part) / len(numbers)))) >= skill:
             return more
     return None
 
 
-def expected_skill(positions_m, error_variance, model, ground_m):
+def expected_skill(positions_m, error_variance, model, ground_m, *, tick=None):
     """Return the share of the mean's squared error that a map is expected to take away.
 
     Readings at (m, 2) places of the ground, each with the error of a middling one, are predicted
@@ -57,7 +57,7 @@ def expected_skill(positions_m, error_variance, model, ground_m):
     """
     again = float(np.median(error_variance))
     of_map = krige(positions_m, np.zeros(len(positions_m)), error_variance, model,
-                   ground_m).variance.mean()
+                   ground_m, tick=tick).variance.mean()
     with_mean = model.covariance(cdist(model.stretched(ground_m),
                                        model.stretched(positions_m))).mean()
     of_mean = (model.sill - 2 * with_mean

@@ -54,4 +54,4 @@ def test_small_fields_and_large_sets_end():
 def test_it_tells_how_far_it_is():
     told = []
     further_readings(places(20), np.zeros(20), FAINT, GROUND, 0.99, tick=told.append)
-    assert told == [number / len(module.SHARES) for number in range(len(module.SHARES))]
+    assert told == sorted(told) and len(told) >= len(module.SHARES) and told[-1] == 1.0
