@@ -5,6 +5,7 @@ from qgis.core import (
     QgsCoordinateReferenceSystem,
     QgsProcessingAlgorithm,
     QgsProcessingException,
+    QgsProcessingParameterNumber,
 )
 
 from ..core.problems import Stopped
@@ -20,6 +21,8 @@ GROUPS = {
     "decide": "Decide",
     "handover": "Hand over",
 }
+
+_UNBOUNDED = 2**31 - 1  # what Processing limits whole numbers to where nobody else does
 
 # Formats that keep every column and the CRS of what is written.
 DRIVERS = {".gpkg": "GPKG", ".shp": "ESRI Shapefile", ".geojson": "GeoJSON"}
@@ -80,8 +83,27 @@ class SpadeworkAlgorithm(QgsProcessingAlgorithm):
 
     def checkParameterValues(self, parameters, context):
         """Check each parameter as Processing does, and leave nothing beside rasters it opens."""
+        refused = self._number_refused(parameters, context)
+        if refused:
+            return False, refused
         with without_traces():
             return super().checkParameterValues(parameters, context)
+
+    def _number_refused(self, parameters, context):
+        """Return which number is out of its range and what may be entered, "" where none is.
+
+        Processing names the parameter alone, and takes NaN for a number.
+        """
+        for definition in self.parameterDefinitions():
+            if (definition.type() != QgsProcessingParameterNumber.typeName()
+                    or parameters.get(definition.name()) in (None, "")):
+                continue
+            value = self.parameterAsDouble(parameters, definition.name(), context)
+            least, most = definition.minimum(), definition.maximum()
+            if not least <= value <= most:
+                return tr("{name}: {value} was entered; enter {range}.").format(
+                    name=definition.description(), value=f"{value:g}", range=_range(least, most))
+        return ""
 
     def prepareAlgorithm(self, parameters, context, feedback):
         """Find the file of each surface, in the thread in which the project's layers live."""
@@ -136,6 +158,15 @@ class SpadeworkAlgorithm(QgsProcessingAlgorithm):
         if not path:
             raise QgsProcessingException(tr("{name}: no file was given.").format(name=name))
         return path
+
+
+def _range(least, most):
+    """Return the range of a number in words; beyond _UNBOUNDED there is no limit."""
+    if most < _UNBOUNDED:
+        return tr("{least} to {most}").format(least=f"{least:g}", most=f"{most:g}")
+    if least > -_UNBOUNDED:
+        return tr("{least} or more").format(least=f"{least:g}")
+    return tr("a number")
 
 
 def driver_of(path):

@@ -2,7 +2,6 @@
 from contextlib import ExitStack
 from pathlib import Path
 
-import numpy as np
 from qgis.core import (
     QgsProcessing,
     QgsProcessingException,
@@ -27,7 +26,7 @@ from ..core.deliver.rate_table import (
     rate_rows,
 )
 from ..core.deliver.set_points import SHOWN_DECIMALS
-from ..core.deliver.work_order import rate_text, work_order
+from ..core.deliver.work_order import SUMMED, further_totals, rate_text, work_order
 from ..core.problems import InputProblem, Stopped
 from ..layers.beside import beside
 from ..layers.nulls import number_of, plain
@@ -43,8 +42,6 @@ from .made import made
 
 AS_PLANNED = "as in the plan"
 UNITS = (AS_PLANNED, *SHOWN_DECIMALS)
-# Columns of plans that the work order adds up over the zones, and what it calls the sum.
-SUMMED = {"seed_units": "Seed, in units as sold"}
 _DOUBLE = QgsProcessingParameterNumber.Type.Double
 
 
@@ -209,8 +206,9 @@ class RateFile(SpadeworkAlgorithm):
             unit="" if unit == AS_PLANNED else unit, rate_column=column,
             product=self._product(parameters, context),
             limits=self._limits(parameters, context))
-        further = [(tr(words), f"{np.nansum([number_of(row[name]) for row in rows]):,.1f}")
-                   for name, words in SUMMED.items() if name in columns]
+        further = further_totals(
+            {name: [number_of(row[name]) for row in rows] for name in columns if name in SUMMED},
+            str(rows[0].get("rate_unit") or "") if rows else "")
         content = self.parameterAsDouble(parameters, self.CONTENT, context)
         if content < 100:
             further.append((tr("Nutrient in the product"), f"{content:g} %"))

@@ -120,6 +120,8 @@ class ZonesByLikeness(SpadeworkAlgorithm):
         boundary = self.parameterAsSource(parameters, self.BOUNDARY, context)
         with without_traces():
             layers = self.parameterAsLayerList(parameters, self.LAYERS, context)
+        if not layers:
+            return False, tr("Layers: no raster was given. Choose one or more.")
         if boundary is not None and not in_metres(boundary.sourceCrs()):
             return False, tr("{layer} is in {crs}, which does not count in metres. Reproject it to "
                              "the CRS of the layers.").format(
@@ -151,9 +153,9 @@ class ZonesByLikeness(SpadeworkAlgorithm):
             path = self.parameterAsOutputLayer(parameters, name, context)
             paths[name] = geotiff(path) if path else ""
         deviation_m = self.parameterAsDouble(parameters, DEVIATION, context)
-        shape = shape_of(self, parameters, context)
         tick = ticker(feedback)
         try:
+            shape = shape_of(self, parameters, context)
             settings = self._settings(parameters, context)
             layers, grid = read_stack(self._layers, self._grid)
             boundary = None if source is None else boundary_of(source)

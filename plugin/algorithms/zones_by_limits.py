@@ -114,11 +114,11 @@ class ZonesByLimits(SpadeworkAlgorithm):
         unsure_path = self.parameterAsOutputLayer(parameters, self.UNSURE, context)
         above = self.parameterAsDouble(parameters, self.NEIGHBOUR_CHANCE, context)
         deviation_m = self.parameterAsDouble(parameters, DEVIATION, context)
-        shape = shape_of(self, parameters, context, ordered=self.parameterAsBoolean(
-            parameters, self.ORDERED, context))
         division = self._division(parameters, context)
         tick = ticker(feedback)
         try:
+            shape = shape_of(self, parameters, context, ordered=self.parameterAsBoolean(
+                parameters, self.ORDERED, context))
             boundary = None if source is None else boundary_of(source)
             read = ticker(feedback, 0.0, 0.2)
             surface = (read_surface(surface_file, tick=read) if boundary is None

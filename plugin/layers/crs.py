@@ -3,9 +3,13 @@ from qgis.core import QgsUnitTypes
 
 
 def in_metres(crs):
-    """Tell whether a QgsCoordinateReferenceSystem is projected and counts in metres."""
+    """Tell whether a QgsCoordinateReferenceSystem is projected and counts in metres on the ground.
+
+    Those of a Mercator projection are of its equator, as `strict_ogr.in_metres` says.
+    """
     return (crs.isValid() and not crs.isGeographic()
-            and crs.mapUnits() == QgsUnitTypes.DistanceUnit.DistanceMeters)
+            and crs.mapUnits() == QgsUnitTypes.DistanceUnit.DistanceMeters
+            and not crs.toProj().startswith("+proj=merc"))
 
 
 def crs_named(crs):

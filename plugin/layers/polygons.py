@@ -19,7 +19,7 @@ def features_of(source):
 def boundary_of(source):
     """Return the WKB of all polygons of a source as one boundary, metres.
 
-    Raises   InputProblem: there is no polygon, one crosses itself, or together they have no area
+    Raises   InputProblem: there is no polygon, one crosses or touches itself, or together they have no area
     """
     whole = ogr.Geometry(ogr.wkbMultiPolygon)
     with strict_ogr():
@@ -31,7 +31,7 @@ def boundary_of(source):
             geometry.FlattenTo2D()
             if not geometry.IsValid():
                 raise InputProblem(f"{source.sourceName()}, row {feature.id()}: the boundary "
-                                   "crosses itself. Mend it with Fix geometries.")
+                                   "crosses or touches itself. Mend it with Fix geometries.")
             parts = [geometry] if geometry.GetGeometryName() == "POLYGON" else [
                 geometry.GetGeometryRef(n) for n in range(geometry.GetGeometryCount())]
             for part in parts:

@@ -3,12 +3,14 @@ import numpy as np
 from osgeo import ogr
 
 from ..core.deliver.hand_over import compared
+from ..core.deliver.xml_text import one_line
 from ..core.problems import InputProblem
 from .rate_zones import WGS_84, measured
 from .strict_ogr import strict_ogr
 from .vectors import REAL, TEXT, WHOLE, Column, VectorLayer, read_vector, write_vector
 
 DECIMALS = 2  # of the rate
+_LONGEST = 40  # characters of a text column
 _WIDEST = 9_999_999.99  # what ten digits hold
 _EPSG = 4326
 # How far a format's rounding of degrees moves a point, metres: RFC 7946 files keep 7 decimals, half
@@ -20,7 +22,8 @@ _SHIFT_OTHERS_M = 1e-5
 def write_rates(path, one, zones, *, made=None):
     """Write zones as a rate file; several parts of a zone become rows of their own.
 
-    Columns: zone, action, rate (10 digits, 2 decimals), unit; upper case in a shapefile.
+    Columns: zone, action, rate (10 digits, 2 decimals), unit; upper case in a shapefile. Action and
+    unit are cut to one line of 40 characters.
 
     Parameters
         path   the file; of a shapefile the .shp
@@ -30,15 +33,16 @@ def write_rates(path, one, zones, *, made=None):
     Raises   InputProblem: a rate does not fit, or the file cannot be written
     """
     names = _names(one)
-    columns = (Column(names[0], WHOLE, width=9), Column(names[1], TEXT, width=40),
+    columns = (Column(names[0], WHOLE, width=9), Column(names[1], TEXT, width=_LONGEST),
                Column(names[2], REAL, width=10, decimals=DECIMALS),
-               Column(names[3], TEXT, width=40))
+               Column(names[3], TEXT, width=_LONGEST))
     parts = zones.single_parts()
     for row in parts.rows:
         if row.rate > _WIDEST:
             raise InputProblem(f"Zone {row.zone}: {row.rate:.10g} {row.unit} has more digits than "
                                "the ten of a rate column. Choose a larger unit.")
-    values = [[row.zone, row.action, round(row.rate, DECIMALS), row.unit] for row in parts.rows]
+    values = [[row.zone, one_line(row.action, _LONGEST), round(row.rate, DECIMALS),
+               one_line(row.unit, _LONGEST)] for row in parts.rows]
     layer = VectorLayer("rates", zones.crs_wkt, columns, [_polygon(wkb) for wkb in parts.shapes],
                         values, made=made)
     write_vector(path, one.driver, [layer], options=one.options, epsg=_EPSG)
@@ -50,15 +54,18 @@ def check_rates(path, one, zones):
     Raises   InputProblem: it differs, or holds what a rate file must not
     """
     layer, rows = read_vector(path)
-    zone, _, rate, unit = _names(one)
+    zone, action, rate, unit = _names(one)
     shapes = _sound_parts(one, layer, zones.extent)
-    if {row[unit] for row in rows} != {zones.rows[0].unit}:
+    if {row[unit] for row in rows} != {one_line(zones.rows[0].unit, _LONGEST)}:
         raise InputProblem(f"{one.name} read back with other units. Nothing was handed over.")
     parts = zones.single_parts()
     for row, there in zip(parts.rows, rows):
         if row.zone != there[zone]:
             raise InputProblem(f"{one.name} read back with zone {there[zone]} instead of zone "
                                f"{row.zone}. Nothing was handed over.")
+        if one_line(row.action, _LONGEST) != (there[action] or ""):
+            raise InputProblem(f"{one.name} read back with another action in zone {row.zone}. "
+                               "Nothing was handed over.")
     found = measured(shapes, WGS_84, zones.metres_wkt, [f"zone {row[zone]}" for row in rows],
                      [np.nan if row[rate] is None else row[rate] for row in rows])
     return compared(one.name, parts.meant(), found, polygons=len(rows), step=10.0**-DECIMALS,

@@ -12,6 +12,7 @@ WGS_84 = "EPSG:4326"
 _OVERLAP = 1e-4  # of the field: what lies in two zones has two rates
 _THINNEST_M = 0.02  # mean width: narrower parts are what cutting leaves behind, no ground to work
 _CLOSED_HOLE = 1e-8  # degrees, about a millimetre: mean width of a gap between edges meant as one
+_TRUE = 0.01  # of an area: UTM stays within 0.2 % inside its zone
 _HALF_ROUND = 180.0  # degrees: a field is never so wide, but one over the 180th meridian looks it
 
 
@@ -22,8 +23,8 @@ class RateZones:
     rows         RateRow of each zone
     crs_wkt      in which the zones were drawn
     shapes       WKB multipolygon of each zone, in that CRS, without curves and heights
-    metres_wkt   CRS in which areas are measured: that of the zones where it counts in metres, else
-                 an equal-area one around the middle of the field
+    metres_wkt   CRS in which areas are measured: that of the zones where it counts in metres and
+                 shows areas true to 1 %, else an equal-area one around the middle of the field
     field        WKB multipolygon of all zones, in crs_wkt
     extent       (west, south, east, north) in degrees
     """
@@ -66,7 +67,7 @@ def rate_zones(crs_wkt, geometries, rows):
     """
     with strict_ogr():
         shapes = [_sound(wkb, row.zone) for wkb, row in zip(geometries, rows)]
-        metres_wkt = _metres_wkt(crs_wkt, _extent(_united(shapes), crs_wkt))
+        metres_wkt = _metres_wkt(crs_wkt, _united(shapes))
         to_metres = transformation(crs_wkt, metres_wkt)
         shapes = [_workable(shape, to_metres, row.zone) for shape, row in zip(shapes, rows)]
         field = _united(shapes)
@@ -201,11 +202,12 @@ def _extent(field, crs_wkt):
     return west, south, east, north
 
 
-def _metres_wkt(crs_wkt, extent):
-    if in_metres(spatial_reference(crs_wkt)):
-        return crs_wkt
-    west, south, east, north = extent
+def _metres_wkt(crs_wkt, field):
+    west, south, east, north = _extent(field, crs_wkt)
     reference = osr.SpatialReference()
     reference.ImportFromProj4(f"+proj=laea +lat_0={(south + north) / 2:.9f} "
                               f"+lon_0={(west + east) / 2:.9f} +datum=WGS84 +units=m")
-    return reference.ExportToWkt()
+    equal_area = reference.ExportToWkt()
+    area = turned(_wkb(field), transformation(crs_wkt, equal_area)).Area()
+    true = abs(field.Area() - area) <= _TRUE * area
+    return crs_wkt if true and in_metres(spatial_reference(crs_wkt)) else equal_area

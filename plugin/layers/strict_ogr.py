@@ -51,8 +51,13 @@ _SWITCH = _SharedSwitch()
 
 
 def in_metres(reference):
-    """Tell whether an osr.SpatialReference is projected and counts in metres."""
-    return bool(reference.IsProjected()) and abs(reference.GetLinearUnits() - 1.0) < 1e-9
+    """Tell whether an osr.SpatialReference is projected and counts in metres on the ground.
+
+    The metres of a Mercator projection are those of its equator: at 42 degrees of latitude each
+    is 0.74 m, so that 1 ha is shown as 1.8.
+    """
+    return (bool(reference.IsProjected()) and abs(reference.GetLinearUnits() - 1.0) < 1e-9
+            and not (reference.GetAttrValue("PROJECTION") or "").startswith("Mercator"))
 
 
 def spatial_reference(text):

@@ -136,12 +136,12 @@ BOUNDARIES = {
     "no geometry": ([("",)], "readings holds no polygon with an area"),
     "no area": ([(SQUARE(WEST, SOUTH, WEST, SOUTH + 100),)], "readings holds no polygon with an"),
     "a line in and out": ([("Polygon ((500003 4400002, 500103 4400102, 500003 4400002))",)],
-                          "readings holds no polygon with an area|crosses itself"),
+                          "readings holds no polygon with an area|crosses or touches itself"),
     "elsewhere": ([(SQUARE(WEST + 50_000, SOUTH, WEST + 50_100, SOUTH + 100),)],
                   "readings, row 1 lies 4.* km from the field.*24 of 24.*boundary of the field"),
     "beyond numbers": ([(SQUARE(WEST, SOUTH, 1e300, 1e300),)], "at most 10,000,000 are drawn"),
     "a bow tie": ([("Polygon ((500003 4400002, 500103 4400102, 500103 4400002, 500003 4400102, "
-                    "500003 4400002))",)], "row 1: the boundary crosses itself"),
+                    "500003 4400002))",)], "row 1: the boundary crosses or touches itself"),
 }
 
 

@@ -209,7 +209,7 @@ def test_a_field_of_parts_with_a_hole_is_filled(run, layer, stand, out):
 def test_a_boundary_that_touches_itself_is_refused(refused, layer, stand, out):
     corners = ((0, 0), (50, 50), (100, 0), (100, 100), (50, 50), (0, 100), (0, 0))
     bow = f"Polygon (({', '.join(f'{WEST + x} {SOUTH + y}' for x, y in corners)}))"
-    refused("row 1: the boundary crosses itself. Mend it with Fix geometries", "zonesbylimits",
+    refused("row 1: the boundary crosses or touches itself. Mend it with Fix geometries", "zonesbylimits",
             SURFACE=stand, LIMITS="20", BOUNDARY=layer("Polygon", [(bow,)]), ZONES=out / "z.gpkg")
     assert list(out.iterdir()) == []
 

@@ -125,7 +125,8 @@ def test_heights_and_curves_become_plain_lines(source):
 @pytest.mark.parametrize("rows,words", [
     ([], "readings holds no polygon with an area"),
     ([("",)], "readings holds no polygon with an area"),
-    ([("Polygon ((0 0, 5 5, 5 0, 0 5, 0 0))",)], "row 1: the boundary crosses itself.*Fix geom"),
+    ([("Polygon ((0 0, 5 5, 5 0, 0 5, 0 0))",)],
+     "row 1: the boundary crosses or touches itself.*Fix geom"),
 ])
 def test_what_makes_no_boundary_is_refused(source, rows, words):
     with pytest.raises(InputProblem, match=words):
@@ -134,7 +135,9 @@ def test_what_makes_no_boundary_is_refused(source, rows, words):
 
 @pytest.mark.parametrize("crs,metres,name", [
     ("EPSG:32615", True, "EPSG:32615"), ("EPSG:4326", False, "EPSG:4326"),
-    ("EPSG:2236", False, "EPSG:2236"), ("", False, "no CRS")])
+    ("EPSG:2236", False, "EPSG:2236"), ("EPSG:3857", False, "EPSG:3857"),
+    ("EPSG:3395", False, "EPSG:3395"), ("EPSG:28992", True, "EPSG:28992"),
+    ("EPSG:2193", True, "EPSG:2193"), ("", False, "no CRS")])
 def test_only_a_projected_crs_in_metres_is_measured_in(qgis_app, crs, metres, name):
     reference = QgsCoordinateReferenceSystem(crs)
     assert in_metres(reference) is metres

@@ -73,6 +73,8 @@ def test_a_thread_that_leaves_does_not_make_ogr_lax_for_one_still_inside(before)
 @pytest.mark.parametrize(("crs", "fit"), [
     ("EPSG:32615", True),
     ("EPSG:4326", False),  # degrees
-    ("EPSG:2236", False)])  # US survey feet
+    ("EPSG:2236", False),  # US survey feet
+    ("EPSG:3857", False), ("EPSG:3395", False),  # Mercator: metres of the equator
+    ("EPSG:2193", True), ("EPSG:3035", True)])  # transverse Mercator; equal area
 def test_only_a_projected_system_in_metres_counts_in_metres(crs, fit):
     assert in_metres(spatial_reference(crs)) is fit

@@ -1,6 +1,6 @@
 """A grid in degrees, aligned to true north, as ISO 11783-10 asks for."""
 from dataclasses import dataclass
-from math import ceil, cos, floor, radians, sin, sqrt
+from math import ceil, cos, floor, isfinite, radians, sin, sqrt
 
 import numpy as np
 
@@ -9,6 +9,7 @@ from ..problems import InputProblem
 # WGS 84: National Imagery and Mapping Agency (2000), TR 8350.2, table 3.1.
 _SEMI_MAJOR_M = 6_378_137.0
 _FLATTENING = 1 / 298.257223563
+_WIDEST = 1.0  # degrees that a task file holds of a cell
 _NANO = 1e9  # grids are kept in billionths of a degree, the finest that a task file holds
 
 
@@ -45,11 +46,17 @@ class DegreeGrid:
 
         A cell is `cell_m` long to the north and to the east at the middle latitude.
 
-        Raises   InputProblem: more cells than allowed, or the grid would cross the 180th meridian
+        Raises   InputProblem: more cells than allowed, a cell that is none or wider than the degree
+                 a task file holds, or the grid would cross the 180th meridian
         """
+        if not (isfinite(cell_m) and cell_m > 0):
+            raise InputProblem(f"A cell of {cell_m:g} m was asked for; it must be above 0 m.")
         per_north, per_east = metres_per_degree((south + north) / 2)
         cell_north, cell_east = (max(round(cell_m / metres * _NANO), 1) / _NANO
                                  for metres in (per_north, per_east))
+        if max(cell_north, cell_east) > _WIDEST:
+            raise InputProblem(f"Cells of {cell_m:g} m are wider than a degree at latitude "
+                               f"{(south + north) / 2:.4g}. Choose smaller ones.")
         west, south = floor(west * _NANO) / _NANO, floor(south * _NANO) / _NANO
         columns = max(ceil((east - west) / cell_east), 1)
         rows = max(ceil((north - south) / cell_north), 1)

@@ -28,10 +28,10 @@ class RateLimits:
 
     def refusal(self, rate, unit):
         """Return why the controller does not take a rate, "" where it does."""
-        if self.greatest is not None and rate > self.greatest:
+        if self.greatest is not None and not rate <= self.greatest:  # NaN is no limit
             return (f"{rate:.10g} {unit} is above the controller's greatest rate, "
                     f"{self.greatest:.10g} {unit}")
-        if self.least is not None and 0 < rate < self.least:
+        if self.least is not None and rate != 0 and not rate >= self.least:
             return (f"{rate:.10g} {unit} is below the controller's least rate, "
                     f"{self.least:.10g} {unit}")
         return ""
@@ -110,6 +110,10 @@ def controller_rows(plan_name, rows, *, unit="", product=None, limits=None, rate
                                f"cannot be written in {wanted}. Choose another unit for the "
                                "controller; masses become volumes by the density of the product, "
                                "and by it alone.") from problem
+        if not math.isfinite(rate):
+            raise InputProblem(f"{plan_name}, row {number}, {rate_column}: {row.rate:.10g} "
+                               f"{row.unit} makes no rate in {wanted}. Check the nutrient in the "
+                               "product and its density.")
         refusal = limits.refusal(rate, wanted)
         if refusal:
             raise InputProblem(f"{plan_name}, row {number}, {rate_column}: {refusal}. Change the "

@@ -1,11 +1,18 @@
 """A work order: what the rate files of a plan hold, where they go, and what to mind."""
 from dataclasses import dataclass
 
+import numpy as np
+
 from ..problems import InputProblem
-from ..units import convert
+from ..units import UNIT_SYSTEMS, convert
 from .rate_formats import where_it_goes
 from .set_points import SHOWN_DECIMALS, set_point_of
 
+# Columns of plans that are added up over the zones: what the sum is called, and its unit. Fuel is
+# in that of the unit system whose depths the plan holds.
+SUMMED = {"seed_units": ("Seed, in units as sold", lambda system: ""),
+          "fuel": ("Fuel for the work", lambda system: system.fuel),
+          "hours": ("Hours for the work", lambda system: "h")}
 FROM_MEMORY = "† From memory, not read in the standard: the controller's manual comes first."
 _OTHER_DECIMALS = 2
 _ALWAYS = (
@@ -82,6 +89,24 @@ def work_order(field_name, rows, meant, files, *, outside=None, lost=None, furth
         "Every file was read back and compared with the plan: number of zones, areas, rates and "
         "totals agree.",
         (*_CAUTIONS.get(_quantity(unit), ()), *_ALWAYS, FROM_MEMORY))
+
+
+def further_totals(columns, unit):
+    """Return the (name, text) pairs of what columns of a plan add up to over its zones.
+
+    Fuel and hours are told of plans of depths alone: what a column of that name holds in another
+    layer, and in which unit, is not known.
+
+    Parameters
+        columns  dict of the names in SUMMED that the plan has to its values, NaN where empty
+        unit     of the plan's own rates
+    """
+    system = next((one for one in UNIT_SYSTEMS.values() if one.depth == unit), None)
+    made = []
+    for name, (words, unit_of) in SUMMED.items():
+        if name in columns and (system or name == "seed_units"):
+            made.append((words, f"{np.nansum(columns[name]):,.1f} {unit_of(system)}".strip()))
+    return made
 
 
 def rate_text(rate, unit, more=0):

@@ -45,13 +45,18 @@ def escaped(text):
 
 
 def designator(text):
-    """Return a name as task files take it: one line of at most 32 characters.
+    """Return a name as task files take it: one line of at most 32 characters."""
+    return one_line(text, LONGEST_NAME)
 
-    Runs of blanks become one. A longer name is cut between characters: an accent that is a sign
+
+def one_line(text, longest):
+    """Return text as one line of at most so many characters.
+
+    Runs of blanks become one. What is longer is cut between characters: an accent that is a sign
     of its own is not parted from its letter.
     """
     line = " ".join(_UNSAYABLE.sub(" ", str(text)).split())
-    end = LONGEST_NAME
+    end = longest
     while 0 < end < len(line) and unicodedata.combining(line[end]):
         end -= 1
     return line[:end].rstrip()
