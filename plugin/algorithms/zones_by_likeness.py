@@ -169,7 +169,7 @@ class ZonesByLikeness(SpadeworkAlgorithm):
             for layer, figure in zip(layers, figures):
                 columns |= figure_columns(figure, prefix=layer.name)
             zones = zone_layer("zones", found.zone_map, boundary, title=self.displayName(),
-                               deviation_m=deviation_m, figures=columns,
+                               shape=shape, deviation_m=deviation_m, figures=columns,
                                tick=ticker(feedback, 0.9, 0.95))
             how = made(self.ID, {"LAYERS": [layer.name for layer in layers],
                                  "GATHERING": asdict(settings), "SHAPE": asdict(shape),

@@ -131,7 +131,7 @@ class ZonesByLimits(SpadeworkAlgorithm):
             figures = layer_figures(found.zone_map, surface.estimate,
                                     standard_error=surface.standard_error,
                                     sites_m=sites_of(surface))
-            zones = zone_layer("zones", found.zone_map, boundary, title=surface.name,
+            zones = zone_layer("zones", found.zone_map, boundary, title=surface.name, shape=shape,
                                deviation_m=deviation_m, figures=figure_columns(figures),
                                tick=ticker(feedback, 0.7, 0.9))
             doubtful = found.doubt(surface) > above

@@ -89,10 +89,14 @@ def is_sound(rings):
         return ogr.CreateGeometryFromWkb(_rings_wkb(rings)).IsValid()
 
 
+def wound(polygon):
+    """Return an OGR polygon, its exterior counter-clockwise, holes clockwise (in `strict_ogr`)."""
+    return ogr.CreateGeometryFromWkb(_rings_wkb([
+        _turned(ring, exterior=not number) for number, ring in enumerate(_rings(polygon))]))
+
+
 def _cut(polygon, clip):
-    return [ogr.CreateGeometryFromWkb(_rings_wkb([
-        _turned(ring, exterior=not number) for number, ring in enumerate(_rings(part))]))
-        for part in _areas(polygon.Intersection(clip))]
+    return [wound(part) for part in _areas(polygon.Intersection(clip))]
 
 
 def _rings(polygon):

@@ -1,20 +1,27 @@
 """Zones and plans as polygon layers, cut exactly to the field."""
+from functools import partial
+
 import numpy as np
 
+from ..core.units import UNIT_SYSTEMS
 from ..core.zone.outlines import outlines
+from ..core.zone.workable import HEADLAND
+from .cut_pieces import pieces_joined
 from .vectors import REAL, TEXT, WHOLE, Column, VectorLayer, area_of, is_sound, polygon_wkb
 
 
-def zone_layer(name, zone_map, boundary_wkb, *, title="", deviation_m=0.0, figures=None,
-               tick=None):
+def zone_layer(name, zone_map, boundary_wkb, *, title="", shape=None, deviation_m=0.0,
+               figures=None, tick=None):
     """Return the zones of a zone map as a VectorLayer; neighbours share their edges.
 
-    The area is that of the polygon: where borders are straightened it is not quite that of the
-    cells. A zone of which nothing lies inside the boundary has no polygon.
+    The area is that of the polygon, which is not quite that of the cells where borders are
+    straightened, or where the boundary cuts off a piece smaller than the smallest zone: that joins
+    a neighbour, as `pieces_joined` says. A zone of which nothing is left has no polygon.
 
     Parameters
         zone_map      ZoneMap
         boundary_wkb  cut to this boundary, or None
+        shape         WorkableShape that the zones have; None asks for no smallest area
         deviation_m   largest distance by which borders inside the field are straightened
         figures       further columns: name to one number per zone
         tick          called with the fraction done; may raise Stopped
@@ -23,6 +30,9 @@ def zone_layer(name, zone_map, boundary_wkb, *, title="", deviation_m=0.0, figur
     shapes = outlines(zone_map.labels, zone_map.grid, deviation_m=deviation_m, sound=is_sound,
                       tick=lambda part: tick(0.5 * part))
     geometries = _cut(shapes, zone_map.zones, boundary_wkb, tick)
+    if shape is not None and shape.smallest_area_m2:
+        geometries = pieces_joined(geometries, shape.smallest_area_m2, tick=lambda part: tick(1.0),
+                                   takes=partial(_takes, zone_map.zones, shape.ordered))
     further = {column: np.asarray(values) for column, values in (figures or {}).items()}
     columns = (Column("zone", WHOLE), Column("title", TEXT), Column("area_m2", REAL),
                Column("mean", REAL), Column("deviation", REAL), Column("unit", TEXT),
@@ -65,6 +75,10 @@ def mask_layer(name, mask, grid, boundary_wkb, *, title="", tick=None):
 def plan_layer(plan, boundary_wkb, *, tick=None):
     """Return a plan as a VectorLayer: action, rate, area, money and chance of each zone.
 
+    Where a smallest zone was asked for, pieces smaller than a cell that the boundary cuts off join
+    a neighbour, as `pieces_joined` says, of depths one that is no shallower: a controller has no
+    use for them, and areas and money, which are those of the cells, hardly show it.
+
     Further figures of the zones become columns of their own, named by the figure; their units are
     those of the plan. `tick` is called with the fraction done; it may raise Stopped.
     """
@@ -82,6 +96,9 @@ def plan_layer(plan, boundary_wkb, *, tick=None):
              plan.currency] + [zone.figures.get(name, (None,))[0] for name in further]
             for zone in plan.zones]
     geometries = _cut(shapes, plan.zones, boundary_wkb, tick)
+    if plan.settings.get("smallest_zone", (0.0, ""))[0]:
+        geometries = pieces_joined(geometries, plan.zone_map.grid.cell_area_m2,
+                                   takes=partial(_takes_in_plan, plan), tick=lambda part: tick(1.0))
     return VectorLayer(plan.name, plan.zone_map.grid.crs_wkt, tuple(columns), geometries, rows)
 
 
@@ -89,6 +106,17 @@ def _cut(shapes, zones, boundary_wkb, tick):
     """The WKB of each zone, cut to the boundary; the second half of a tick."""
     return [polygon_wkb(shapes[zone.label], boundary_wkb, tick=lambda part, done=done: tick(
         0.5 + 0.5 * (done + part) / len(zones))) for done, zone in enumerate(zones)]
+
+
+def _takes(zones, ordered, taker, piece):
+    """Whether a zone may take a piece of another: headlands stay, and ranks never fall."""
+    return (HEADLAND not in (zones[taker].title, zones[piece].title)
+            and (not ordered or taker > piece))
+
+
+def _takes_in_plan(plan, taker, piece):
+    depths = plan.rate_unit in {system.depth for system in UNIT_SYSTEMS.values()}
+    return not depths or plan.zones[taker].rate >= plan.zones[piece].rate
 
 
 def _column_name(figure):

@@ -1,17 +1,20 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import ndimage
 from shapely.affinity import translate
 
 from plugin.core.plan import Plan, PlanZone
 from plugin.core.zone.statistics import zone_map_of
 from plugin.core.zone.table import layer_figures
+from plugin.core.zone.workable import WorkableShape
 from plugin.layers.boundary import grid_over, inside_shares
 from plugin.layers.vectors import read_vector, write_vector
 from plugin.layers.zone_layers import figure_columns, mask_layer, plan_layer, zone_layer
+from tests.layers.small_zones import any_field
 
 BOUNDARY = translate(shapely.Polygon(
     [(3, 4), (197, 1), (188, 193), (101, 151), (11, 181)],
@@ -113,37 +116,64 @@ def test_a_plan_is_drawn_with_its_money_and_further_figures_by_name(zones, tmp_p
     assert sum(areas) == pytest.approx(BOUNDARY.area, rel=1e-6)
 
 
-def blob_field(seed):
-    """A boundary of two parts, one with a hole, and zones over it."""
-    generator = np.random.default_rng(seed)
-    corners = generator.uniform(0, 120, (7, 2))
-    field = shapely.convex_hull(shapely.MultiPoint(corners)).buffer(8, quad_segs=2)
-    hole = shapely.Point(generator.uniform(30, 90, 2)).buffer(generator.uniform(2, 15), quad_segs=3)
-    field = field.difference(hole).union(shapely.Point(175, 60).buffer(20, quad_segs=2))
-    wkb = shapely.to_wkb(translate(field, 500_000.17, 4_400_000.71))
-    grid = grid_over(wkb, 6.0, "EPSG:32615")
-    inside = inside_shares(wkb, grid)
-    rough = ndimage.gaussian_filter(generator.normal(size=grid.shape), 1.5)
-    labels = np.where(inside > 0, np.digitize(rough, np.quantile(rough, [0.4, 0.7])), -1)
-    return wkb, zone_map_of("z", "", grid, inside, labels, rough, ["a", "b", "c"])
+SHAPES = st.builds(
+    WorkableShape, smallest_area_m2=st.sampled_from([0.0, 150.0, 600.0]),
+    smallest_width_m=st.sampled_from([0.0, 18.0]), headland_m=st.sampled_from([0.0, 0.0, 9.0]),
+    heading_deg=st.one_of(st.none(), st.floats(0, 180)), ordered=st.booleans())
 
 
 @settings(deadline=None, max_examples=25)  # a shared machine may be slow once
-@given(st.integers(0, 10**6), st.sampled_from([0.0, 4.0, 12.0]))
-def test_zones_of_any_field_fill_it_and_share_their_edges_exactly(seed, deviation_m):
-    wkb, zones = blob_field(seed)
-    layer = zone_layer("z", zones, wkb, deviation_m=deviation_m)
+@given(st.integers(0, 10**6), SHAPES, st.sampled_from([0.0, 4.0, 12.0]))
+def test_zones_of_any_field_fill_it_and_share_their_edges_exactly(seed, shape, deviation_m):
+    wkb, zones = any_field(seed, shape)
+    layer = zone_layer("z", zones, wkb, shape=shape, deviation_m=deviation_m)
     made, field = [shapely.from_wkb(one) for one in layer.geometries], shapely.from_wkb(wkb)
     assert bool(shapely.coverage_is_valid(made)) and all(shape.is_valid for shape in made)
     assert sum(shape.area for shape in made) == pytest.approx(field.area, rel=1e-6)
     assert shapely.union_all(made).symmetric_difference(field).area < 1e-6 * field.area
     assert all(part.exterior.is_ccw and not any(hole.is_ccw for hole in part.interiors)
                for shape in made for part in shape.geoms)
-    for row, shape in zip(layer.rows, made):
+    for row, one in zip(layer.rows, made):
         # areas at such northings are good to 1e-9 m x 4,400,000 m x the extent, over the area
-        assert row[2] == pytest.approx(shape.area, rel=1e-9)
-        if not deviation_m:
+        assert row[2] == pytest.approx(one.area, rel=1e-9)
+        if not deviation_m and not shape.smallest_area_m2:
             assert row[2] == pytest.approx(zones.zones[row[0]].area_m2, rel=1e-6)
+    assert too_small(layer, made, shape) == []
+
+
+def too_small(layer, made, shape):
+    """Areas of polygons below the smallest that have a neighbour to join."""
+    parts = [(row[0], row[1], part) for row, one in zip(layer.rows, made) for part in one.geoms
+             if row[1] != "headland"]
+    return [part.area for zone, _, part in parts if part.area < shape.smallest_area_m2 * (1 - 1e-6)
+            and any(part.boundary.intersection(other.boundary).length > 1e-6
+                    for neighbour, _, other in parts
+                    if (neighbour > zone if shape.ordered else neighbour != zone))]
+
+
+@pytest.mark.parametrize("rate_unit,whole", [("seeds/ac", True), ("in", False)])
+def test_what_a_ditch_cuts_off_of_a_plans_zone_joins_no_shallower_one(rate_unit, whole):
+    # zone 0 reaches 2 m across a ditch, in cells of 10 m, to where zone 1 lies
+    field = shapely.box(0, 0, 100, 100).difference(shapely.box(45, -1, 48, 101))
+    wkb = shapely.to_wkb(translate(field, 500_000, 4_400_000))
+    grid = grid_over(wkb, 10.0, "EPSG:32615")
+    labels = np.where(np.arange(10) < 5, 0, 1) + np.zeros((10, 1), int)
+    zones = zone_map_of("z", "", grid, inside_shares(wkb, grid), labels, labels, ["a", "b"])
+    deep, shallow = 14.0, 12.0
+    plan = Plan(name="p", rate_unit=rate_unit, area_unit="ac", currency="USD", zone_map=zones,
+                zones=tuple(PlanZone(label=zone.label, action="till", area=1.0, gain_per_area=0,
+                                     gain=0, gain_low=0, gain_high=0, chance=1.0,
+                                     rate=(deep, shallow)[zone.label]) for zone in zones.zones),
+                settings={"smallest_zone": (0.1, "ac")}, sources=(), cautions=(), gain=0,
+                gain_low=0, gain_high=0)
+    parts = [len(shapely.from_wkb(one).geoms) for one in plan_layer(plan, wkb).geometries]
+    # 2 m by 100 m hang together, larger than a cell: they stay
+    assert parts == [2, 1]
+    short = replace(plan, zone_map=zone_map_of(
+        "z", "", grid, zones.inside, np.where(np.arange(10)[:, None] < 3, labels, 1), labels,
+        ["a", "b"]))
+    parts = [len(shapely.from_wkb(one).geoms) for one in plan_layer(short, wkb).geometries]
+    assert parts == ([1, 2] if whole else [2, 2])
 
 
 def test_figures_become_columns_whole_numbers_where_they_count(zones, tmp_path):
