@@ -19,7 +19,8 @@ def features_of(source):
 def boundary_of(source):
     """Return the WKB of all polygons of a source as one boundary, metres.
 
-    Raises   InputProblem: there is no polygon, one crosses or touches itself, or together they have no area
+    Raises   InputProblem: there is no polygon, one crosses or touches itself, or together they have
+             no area
     """
     whole = ogr.Geometry(ogr.wkbMultiPolygon)
     with strict_ogr():

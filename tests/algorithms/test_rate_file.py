@@ -116,6 +116,40 @@ def test_limits_of_the_controller_hold_in_its_unit(run, refused, plan, out):
     run("ratefile", **given, GREATEST=79_074, LEAST=79_073)
 
 
+@pytest.mark.parametrize("name,words", [
+    ("CELL", "Cell: nan was entered; enter 0.5 to 1000"),
+    ("LEAST", "Least rate of the controller: nan was entered; enter 0 or more"),
+    ("LOST_RATE", "Rate where the position is lost: nan was entered; enter 0 or more"),
+    ("CONTENT", "Nutrient in the product: nan was entered; enter 0.1 to 100")])
+def test_a_number_that_is_none_is_refused_by_its_label(refused, plan, out, name, words):
+    refused(words, "ratefile", PLAN=plan(*SEEDS), FORMAT=[0, 4], FILE=out / "r.gpkg",
+            **{name: float("nan")})
+    assert list(out.iterdir()) == []
+
+
+def test_a_plan_over_the_180th_meridian_is_refused_and_one_beside_it_is_written(run, refused, plan,
+                                                                                out):
+    # zone 1 begins at 180 degrees, some 252 km west of its middle at 41.5 degrees of latitude
+    over, beside = ("Polygon ((249000 4600000, 250000 4600000, 250000 4600500, 249000 4600500, "
+                    "249000 4600000))", "Polygon ((251000 4600000, 252000 4600000, 252000 4600500, "
+                    "251000 4600500, 251000 4600000))")
+    refused("must be split there", "ratefile", FORMAT=[0, 2, 3], FILE=out / "r.gpkg",
+            PLAN=plan((1, "", 4.0, "in"), crs="EPSG:32601", shapes=[over]))
+    assert list(out.iterdir()) == []
+    run("ratefile", FORMAT=[2, 3], FILE=out / "r.zip",
+        PLAN=plan((1, "", 4.0, "in"), crs="EPSG:32601", shapes=[beside]))
+    assert all(-180 <= float(one["D"]) < -179 for one in elements(out / "r.zip", "PNT"))
+
+
+def test_fuel_of_a_tillage_plan_stands_on_its_work_order(run, plan, out):
+    given = plan((1, "till", 14.0, "in", 8.5), (2, "leave", 0.0, "in", None),
+                 fields=FIELDS + "&field=fuel:double")
+    run("ratefile", PLAN=given, FILE=out / "r.gpkg", WORK_ORDER=out / "w.pdf", CONTROLLER_UNIT=4)
+    text = subprocess.run(["pdftotext", "-layout", str(out / "w.pdf"), "-"], check=True,
+                          capture_output=True, text=True).stdout
+    assert "Fuel for the work" in text and "8.5 gal" in text
+
+
 MANY = [(number, "", float(number), "in") for number in range(254)]
 HOLED = ("MultiPolygon (((500010 4400010, 500110 4400010, 500110 4400110, 500010 4400110, "
          "500010 4400010), (500040 4400040, 500040 4400060, 500060 4400060, 500060 4400040, "

@@ -150,7 +150,7 @@ def test_a_boundary_that_crosses_itself_is_refused_and_qgis_lives_on(refused, la
     crossing = ("Polygon ((500000 4400000, 500100 4400100, 500100 4400000, 500000 4400100, "
                 "500000 4400000))")
     for _ in range(3):
-        refused("row 1: the boundary crosses or touches itself. Mend it with Fix geometries", "surface",
+        refused("row 1: the boundary crosses or touches itself. Mend it with Fix", "surface",
                 INPUT=readings(), FIELD="value", BOUNDARY=layer("Polygon", [(crossing,)]),
                 SURFACE=out / "s.tif")
     refused("holds no polygon with an area", "surface", INPUT=readings(), FIELD="value",

@@ -87,6 +87,24 @@ def test_two_halves_are_found_and_all_that_was_weighed_is_shown(run, provider, s
     assert np.allclose(bands(out / "c.tif"), 1 - (first - second), equal_nan=True)
 
 
+@pytest.mark.parametrize("options,words", [
+    ({"COUNT": 1}, "Zones: 1 was entered; enter 2 to 12"),
+    ({"COUNT": 2, "SMALLEST_WIDTH": float("nan")}, "Smallest width: nan was entered; enter 0 or"),
+    ({"COUNT": 2, "HEADING": float("nan")}, "Heading of the rows: nan was entered; enter 0 to 180"),
+    ({"COUNT": 2, "LAYERS": []}, "Layers: no raster was given")])
+def test_what_makes_no_zones_is_refused_in_words(refused, stand, out, options, words):
+    refused(words, "zonesbylikeness", **{"LAYERS": [str(stand)], "ZONES": out / "z.gpkg",
+                                         **options})
+    assert list(out.iterdir()) == []
+
+
+def test_more_zones_than_cells_are_refused(refused, tmp_path, out):
+    few = plain(tmp_path / "few.tif", value=lambda x, y: x if y > SOUTH + 195 and x < WEST + 60
+                else -9999.0)
+    refused("zones cannot be made of the [0-9] cells that have a value", "zonesbylikeness",
+            LAYERS=[str(few)], COUNT=12, ZONES=out / "z.gpkg")
+
+
 def test_the_number_can_be_entered_and_k_means_chosen(run, stand, pan, out):
     found = run("zonesbylikeness", LAYERS=[str(stand), str(pan)], COUNT=3, GATHERING=1, STARTS=2,
                 ZONES=out / "z.gpkg", INDICES="")
@@ -209,7 +227,7 @@ def test_a_field_of_parts_with_a_hole_is_filled(run, layer, stand, out):
 def test_a_boundary_that_touches_itself_is_refused(refused, layer, stand, out):
     corners = ((0, 0), (50, 50), (100, 0), (100, 100), (50, 50), (0, 100), (0, 0))
     bow = f"Polygon (({', '.join(f'{WEST + x} {SOUTH + y}' for x, y in corners)}))"
-    refused("row 1: the boundary crosses or touches itself. Mend it with Fix geometries", "zonesbylimits",
+    refused("row 1: the boundary crosses or touches itself. Mend it with Fix", "zonesbylimits",
             SURFACE=stand, LIMITS="20", BOUNDARY=layer("Polygon", [(bow,)]), ZONES=out / "z.gpkg")
     assert list(out.iterdir()) == []
 

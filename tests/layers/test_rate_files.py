@@ -182,6 +182,7 @@ def shrunk(feature):
     (lambda one: one.SetField(2, 33_684.23), "33684.23 in zone 1 instead of 0"),
     (lambda one: one.SetField(3, "cm"), "other units"),
     (lambda one: one.SetField(0, 7), "zone 7 instead of zone 1"),
+    (lambda one: one.SetField(1, "till"), "another action in zone 1"),
     (moved, "polygon 1 outside the field"), (shrunk, "m2 in zone 1 instead of 10000")])
 def test_a_file_that_differs_from_the_plan_is_refused(rates, change, words):
     name, path = rates
@@ -222,6 +223,37 @@ def test_a_rate_wider_than_its_column_is_refused(tmp_path):
     with pytest.raises(InputProblem, match="Zone 1: .* has more digits than"):
         write_rates(tmp_path / "r.shp", FORMATS["Shapefile"], zones)
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("name", FORMATS)
+def test_text_is_one_line_no_longer_than_its_column(tmp_path, name):
+    # 40 characters: a GeoPackage may not hold more than its column says, and a shapefile would
+    # cut after 254 bytes, in the middle of a letter
+    path = tmp_path / f"r{FORMATS[name].ending}"
+    zones = zones_of(ONE, rows=[RateRow(1, "über\nalles " + "😀" * 90, 1.0, "u" * 60)])
+    write_rates(path, FORMATS[name], zones)
+    check_rates(path, FORMATS[name], zones)
+    data = gdal.OpenEx(str(path))
+    assert list(data.GetLayer(0).GetNextFeature().items().values())[1:] == [
+        "über alles " + "😀" * 29, 1.0, "u" * 40]
+
+
+def test_a_geopackage_says_what_the_standard_asks_of_it(tmp_path):
+    path = tmp_path / "r.gpkg"
+    write_rates(path, FORMATS["GeoPackage"], zones_of(ONE, TWO))
+    with closing(sqlite3.connect(path)) as base:
+        def one(query):
+            return base.execute(query).fetchall()
+        assert one("PRAGMA application_id") == [(0x47504B47,)]
+        assert one("PRAGMA user_version")[0][0] >= 10_200
+        assert {row[0] for row in one("SELECT srs_id FROM gpkg_spatial_ref_sys")} >= {4326, -1, 0}
+        assert one("SELECT table_name, data_type, srs_id FROM gpkg_contents") == [
+            ("rates", "features", 4326)]
+        assert one("SELECT table_name, geometry_type_name, srs_id, z, m "
+                   "FROM gpkg_geometry_columns") == [("rates", "POLYGON", 4326, 0, 0)]
+        (column,) = [row[0] for row in one("SELECT column_name FROM gpkg_geometry_columns")]
+        for (blob,) in one(f"SELECT {column} FROM rates"):
+            assert blob[:3] == b"GP\0" and int.from_bytes(blob[4:8], "little") == 4326
 
 
 def test_a_polygon_thinner_than_the_decimals_of_geojson_is_refused(tmp_path):

@@ -1,9 +1,5 @@
-import os
 import re
-import subprocess
-import sys
 import zipfile
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -174,30 +170,3 @@ def test_cells_larger_than_the_field_are_refused(tmp_path):
         check()
 
 
-WRITE = """
-import sys
-from pathlib import Path
-from qgis.PyQt.QtCore import QLocale
-QLocale.setDefault(QLocale(sys.argv[2]))
-from plugin.layers.task_files import check_task, write_task
-from plugin.core.deliver.rate_formats import FORMATS
-from tests.layers.small_zones import settings, zones_at_place
-zones = zones_at_place("south west", "cm")
-for one in FORMATS[3:]:
-    path = Path(sys.argv[1]) / f"{one.kind}.zip"
-    write_task(path, one.kind, zones, settings())
-    check_task(path, one, zones, settings())
-"""
-
-
-def test_a_decimal_comma_in_the_locale_changes_nothing(tmp_path):
-    for name in ("C", "de_DE.UTF-8"):
-        (tmp_path / name).mkdir()
-        subprocess.run([sys.executable, "-c", WRITE, str(tmp_path / name), name], check=True,
-                       cwd=Path(__file__).resolve().parents[2],
-                       env={**os.environ, "LC_ALL": name, "LANG": name})
-    for kind in BY_KIND:
-        one, other = (zipfile.ZipFile(tmp_path / name / f"{kind}.zip")
-                      for name in ("C", "de_DE.UTF-8"))
-        assert {each: one.read(each) for each in one.namelist()} == {
-            each: other.read(each) for each in other.namelist()}

@@ -54,7 +54,8 @@ class Product:
         """
         rate = rate / self.content
         if self.density_kg_per_l is not None and unit.endswith(("/ac", "/ha")):
-            rate, unit = convert(rate, unit, "kg/ha") / self.density_kg_per_l, "L/ha"
+            rate = float(convert(rate, unit, "kg/ha")) / self.density_kg_per_l
+            unit = "L/ha"
         return float(convert(rate, unit, wanted))
 
 

@@ -48,6 +48,19 @@ def test_too_many_cells_are_refused_with_both_numbers():
         DegreeGrid.covering(10, 50, 10.01, 50.01, cell_m=1, most_cells=1000)
 
 
+@pytest.mark.parametrize("cell_m", [float("nan"), float("inf"), 0.0, -5.0])
+def test_a_cell_that_is_none_is_refused(cell_m):
+    with pytest.raises(InputProblem, match=f"A cell of {cell_m:g} m was asked for"):
+        DegreeGrid.covering(10, 50, 10.01, 50.01, cell_m=cell_m, most_cells=10**6)
+
+
+def test_a_cell_wider_than_a_task_file_holds_is_refused():
+    # 0.6 degrees from the pole a degree of longitude is 1.1 km, 0.5 from it less than 1 km
+    DegreeGrid.covering(10, 89.35, 30, 89.45, cell_m=1000, most_cells=10**6)
+    with pytest.raises(InputProblem, match="1000 m are wider than a degree at latitude 89.5"):
+        DegreeGrid.covering(10, 89.45, 30, 89.55, cell_m=1000, most_cells=10**6)
+
+
 def test_a_grid_over_the_180th_meridian_is_refused():
     with pytest.raises(InputProblem, match="180th meridian"):
         DegreeGrid.covering(179.9999, -17, 179.99999, -16.9999, cell_m=20, most_cells=10**6)

@@ -91,6 +91,20 @@ def test_limits_are_those_of_the_controllers_unit_and_rate_0_is_always_taken():
         controller_rows("P", rows, unit="cm", limits=RateLimits(30.0, None))
 
 
+@pytest.mark.parametrize("limits", [RateLimits(least=float("nan")),
+                                    RateLimits(greatest=float("nan"))])
+def test_a_limit_that_is_no_number_lets_no_rate_through(limits):
+    with pytest.raises(InputProblem, match="row 1, rate: 5 in is .* the controller's .* nan in"):
+        controller_rows("P", [RateRow(1, "", 5.0, "in")], limits=limits)
+
+
+@pytest.mark.parametrize("product", [Product(float("nan")), Product(1e-308), Product(1.0, 5e-324)])
+def test_a_product_that_makes_no_rate_is_refused(product):
+    with pytest.raises(InputProblem, match="row 1, rate: 5000 lb/ac makes no rate in "):
+        controller_rows("P", [RateRow(1, "", 5000.0, "lb/ac")], product=product,
+                        unit="L/ha" if product.density_kg_per_l else "")
+
+
 def test_several_units_are_refused_and_named():
     with pytest.raises(InputProblem, match="Plan holds rates in in and seeds/ac. A rate file"):
         rate_rows("Plan", [row(), row(rate_unit="in")])

@@ -3,7 +3,13 @@ import pytest
 from plugin.core.deliver.hand_over import HandedZone, ReadBack
 from plugin.core.deliver.rate_formats import FORMATS
 from plugin.core.deliver.rate_table import RateRow
-from plugin.core.deliver.work_order import FROM_MEMORY, area_unit_of, rate_text, work_order
+from plugin.core.deliver.work_order import (
+    FROM_MEMORY,
+    area_unit_of,
+    further_totals,
+    rate_text,
+    work_order,
+)
 
 ACRE = 4046.8564224
 BACK = ReadBack("ISO 11783-10, zones", 3, 30 * ACRE, 1.0, 0.0, 31_998.5, 4.05, 1.5)
@@ -49,6 +55,16 @@ def test_depths_have_a_mean_and_no_total():
 def test_products_are_added_up_in_their_own_unit(unit, words, caution):
     found = order([100.0, 50.0, 0.0], unit)
     assert found.headline == words and caution in found.cautions[0]
+
+
+def test_seed_fuel_and_hours_of_a_plan_are_added_up_in_the_units_of_its_system():
+    columns = {"fuel": [10.0, float("nan"), 2.25], "hours": [1.0, 0.5, 0.25]}
+    assert further_totals(columns, "in") == [("Fuel for the work", "12.2 gal"),
+                                             ("Hours for the work", "1.8 h")]
+    assert further_totals({"fuel": [10.0]}, "cm") == [("Fuel for the work", "10.0 L")]
+    assert further_totals({"fuel": [10.0]}, "kg/ha") == further_totals({}, "in") == []
+    assert further_totals({"seed_units": [1.5, 2.0]}, "seeds/ac") == [
+        ("Seed, in units as sold", "3.5")]
 
 
 def test_a_plan_that_does_nothing_says_so():
