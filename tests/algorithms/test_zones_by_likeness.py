@@ -101,7 +101,7 @@ def test_what_makes_no_zones_is_refused_in_words(refused, stand, out, options, w
 def test_more_zones_than_cells_are_refused(refused, tmp_path, out):
     few = plain(tmp_path / "few.tif", value=lambda x, y: x if y > SOUTH + 195 and x < WEST + 60
                 else -9999.0)
-    refused("zones cannot be made of the [0-9] cells that have a value", "zonesbylikeness",
+    refused("a value in every layer: [0-9]. They cannot make 12 zones", "zonesbylikeness",
             LAYERS=[str(few)], COUNT=12, ZONES=out / "z.gpkg")
 
 

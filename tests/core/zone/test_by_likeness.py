@@ -98,7 +98,7 @@ def test_settings_that_cannot_be_are_refused(changed, message):
      "No cell of the field has a value in every layer: a, b"),
     ([GridLayer("pH", "", np.where(np.arange(24) < 2, WHOLE.cumsum().reshape(GRID.shape),
                                    np.nan) * np.where(np.arange(30) < 2, 1, np.nan)[:, None])],
-     "5 zones cannot be made of the 4 cells that have a value in every layer. Ask for fewer")])
+     "have a value in every layer: 4. They cannot make 5 zones. Ask for fewer")])
 def test_layers_that_give_no_zones_are_refused(given, message):
     with pytest.raises(InputProblem, match=message):
         zones_by_likeness(given, GRID, WHOLE, LikenessSettings(least=5, most=5))
