@@ -148,7 +148,7 @@ class ReplantPlan(PlanAlgorithm):
                 titles=REPLANT_TITLES, names=names),
             break_even_curve=break_even_account(
                 break_even_by_date(table, settings), break_even_by_price(table, settings),
-                stand_unit=population,
+                now=(settings.replant_date, settings.crop_price), stand_unit=population,
                 price_unit=f"{record.currency}/{record.units.grain}"))
 
 

@@ -5,7 +5,7 @@ whenever one is added. One item a page costs the same whether it holds ten lines
 """
 from qgis.core import QgsLayoutItem, QgsUnitTypes
 from qgis.PyQt.QtCore import QPointF, QRectF, Qt
-from qgis.PyQt.QtGui import QColor
+from qgis.PyQt.QtGui import QColor, QPen, QPolygonF
 
 from .type_setting import ascent_mm, descent_mm, measured_font, scale_of
 
@@ -18,11 +18,13 @@ class Ink:
 
     lines  list of (text, Type, x, y, width): one line of text in a box as high as its type's line
     boxes  list of (x, y, width, height, colour): filled rectangles, which lie below the text
+    shapes  list of (points, fill, pen, width): lines through (x, y) points, closed and filled where
+            a fill is named, drawn over the boxes in their order
     pictures  list of (x, y, width, height, QImage)
     """
 
     def __init__(self):
-        self.lines, self.boxes, self.pictures = [], [], []
+        self.lines, self.boxes, self.shapes, self.pictures = [], [], [], []
 
 
 class PageInk(QgsLayoutItem):
@@ -39,13 +41,21 @@ class PageInk(QgsLayoutItem):
         return _KIND
 
     def draw(self, context):
-        """Paint boxes, then text; the font is the one that measured the text, only scaled."""
+        """Paint boxes, shapes, text; the font is the one that measured the text, only scaled."""
         render = context.renderContext()
         painter, dots = render.painter(), render.convertToPainterUnits(1.0, _MM)
         painter.save()
         painter.scale(dots, dots)
         for x, y, width, height, colour in self._ink.boxes:
             painter.fillRect(QRectF(x, y, width, height), QColor(colour))
+        for points, fill, pen, width in self._ink.shapes:
+            drawn = QPolygonF([QPointF(x, y) for x, y in points])
+            painter.setPen(QPen(QColor(pen), width) if pen else QPen(Qt.PenStyle.NoPen))
+            if fill:
+                painter.setBrush(QColor(fill))
+                painter.drawPolygon(drawn)
+            else:
+                painter.drawPolyline(drawn)
         for x, y, width, height, image in self._ink.pictures:
             painter.drawImage(QRectF(x, y, width, height), image)
         painter.setBrush(Qt.BrushStyle.NoBrush)

@@ -1,7 +1,6 @@
 """The pages of a plan: headline, map, zones, totals, what turns it, settings and cautions."""
-from itertools import zip_longest
-
 from . import look
+from .break_even import draw_break_even
 from .layers_of_folder import DECIDED_BY
 from .phrases import (
     caption,
@@ -47,7 +46,7 @@ def draw_plan(sheet, summary, maps, key):
         lambda on: draw_pairs(on, labelled_figures(plan.get("figures") or {}),
                               heading=_figures_heading(key)),
         lambda on: _rating(on, plan.get("rating")),
-        lambda on: _break_even(on, plan.get("break_even_curve")),
+        lambda on: draw_break_even(on, plan.get("break_even_curve")),
         lambda on: _sensitivity(on, plan.get("sensitivity")),
         lambda on: _settings(on, plan.get("settings") or []),
         lambda on: draw_listed(on, tr("Sources"), plan.get("sources") or [], look.NOTE),
@@ -162,18 +161,6 @@ def _figures_heading(key):
 def _rating(sheet, rating):
     """Print the compaction rating with its source, where the plan has one."""
     draw_listed(sheet, tr("Rating of the field"), [rating["text"]] if rating else [])
-
-
-def _break_even(sheet, curve):
-    """Print the break-even stand by replant date and by crop price, beside each other."""
-    if not curve:
-        return
-    columns = [[[text_of(one[of]), text_of(one["stand"])] for one in curve[f"by_{of}"]]
-               for of in ("date", "price")]
-    rows = [[*date, "", *price] for date, price in zip_longest(*columns, fillvalue=["", ""])]
-    draw_table(sheet, [tr("Replant date"), tr("Break-even stand"), "", tr("Crop price"),
-                       tr("Break-even stand")], rows, right=(1, 3, 4),
-               heading=tr("Stand below which replanting gains"))
 
 
 def _sensitivity(sheet, found):

@@ -128,6 +128,10 @@ class Sheet:
         """Draw a filled rectangle without an outline, below all text."""
         self.inks[self.page].boxes.append((x, y, width, height, colour))
 
+    def shape(self, points, *, fill=None, pen=None, width=0.2):
+        """Draw a line through (x, y) points, or fill what they go around, below all text."""
+        self.inks[self.page].shapes.append((points, fill, pen, width))
+
     def swatch(self, x, y, width, height, symbol):
         """Draw a rectangle with a fill symbol."""
         item = QgsLayoutItemShape(self.layout)
@@ -240,6 +244,9 @@ class _Trial(Sheet):
         """Print nothing."""
 
     def box(self, x, y, width, height, colour):
+        """Print nothing."""
+
+    def shape(self, points, *, fill=None, pen=None, width=0.2):
         """Print nothing."""
 
     def picture(self, x, y, width, height, image):

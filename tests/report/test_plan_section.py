@@ -50,7 +50,7 @@ def told():
         "break_even_curve": break_even_account(
             [BreakEven(DAY, 16_780.0, False)],
             [BreakEven(4.5, 16_780.0, False), BreakEven(6.75, None, True)],
-            stand_unit="plants/ac", price_unit="USD/bu"),
+            now=(DAY, 4.5), stand_unit="plants/ac", price_unit="USD/bu"),
         "figures": {"most that a further look is worth": figure(210, "USD", "USD 210")}}
     said["tillage"] |= {
         "rating": {"text": rate_compaction(np.arange(20) < 11).text},

@@ -64,13 +64,15 @@ def _told(value, one):
     return {**told, "text": figure(float(f"{value:.{_DIGITS}g}"), one.unit)["text"]}
 
 
-def break_even_account(by_date, by_price, *, stand_unit, price_unit):
+def break_even_account(by_date, by_price, *, now, stand_unit, price_unit):
     """Return the break-even stand by replant date and by crop price.
 
     Parameters
         by_date, by_price  sequences of BreakEven
+        now                (replant date, crop price) as entered
     """
-    return {"by_date": [{"date": _day(one.at), "stand": _stand(one, stand_unit)}
+    return {"now": {"date": _day(now[0]), "price": figure(now[1], price_unit)},
+            "by_date": [{"date": _day(one.at), "stand": _stand(one, stand_unit)}
                         for one in by_date],
             "by_price": [{"price": figure(one.at, price_unit), "stand": _stand(one, stand_unit)}
                          for one in by_price]}

@@ -51,7 +51,10 @@ def test_the_account_keeps_values_in_full_and_names_what_turns_nothing():
 def test_the_break_even_stand_is_told_by_date_and_price():
     found = break_even_account(
         [BreakEven(date(2026, 5, 20), 16_780.0, False), BreakEven(date(2026, 6, 9), None, False)],
-        [BreakEven(4.5, None, True)], stand_unit="plants/ac", price_unit="USD/bu")
+        [BreakEven(4.5, None, True)], now=(date(2026, 5, 20), 4.5), stand_unit="plants/ac",
+        price_unit="USD/bu")
+    assert found["now"]["date"]["value"] == "2026-05-20"
+    assert found["now"]["price"] == {"value": 4.5, "unit": "USD/bu", "text": "USD 4.50/bu"}
     assert [[one["date"]["text"], one["stand"]["text"]] for one in found["by_date"]] == [
         ["2026-05-20", "16,800 plants/ac"], ["2026-06-09", "replanting gains at no stand"]]
     assert found["by_price"][0]["stand"] == {"text": "replanting gains at every stand"}
