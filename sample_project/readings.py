@@ -62,6 +62,7 @@ def field_row():
         "manure_since_harvest": False, "manure_earlier": False, "wet_spring": False,
         "mixed_cover_crop": False, "usual_nitrogen": 120.0, "nitrogen_least": 30.0,
         "nitrogen_greatest": 150.0, "nitrogen_step": 10.0, "nitrogen_price": 0.55,
+        "nitrogen_content": 32.0, "nitrogen_density": 11.06,
         "lime_method": "lime_oregon_2025", "lime_buffer": "sikora", "target_ph": 6.4,
         "lime_depth": 6.0, "lime_quality": 85.0, "lime_least": 1.0, "lime_greatest": 4.0,
         "lime_step": 0.5, "lime_price": 35.0, "machine_width": 40.0, "smallest_zone": 1.0,

@@ -17,7 +17,7 @@ from ..layers.boundary import area_m2
 from ..layers.field_surface import surface_of_field
 from ..layers.json_files import read_json, write_json
 from ..layers.vectors import REAL, TEXT, Column, VectorLayer, read_vector, write_vector
-from ..record.plan_settings import workable_shape
+from ..record.plan_settings import sidedress_product, workable_shape
 from ..record.probe_readings import LAYER as PROBES
 from ..record.probe_readings import QUANTITIES, results_held
 from ..record.read import Record, open_record
@@ -27,6 +27,7 @@ from ..report.main_thread import on_main_thread
 from ..report.result_project import write_project
 from .drift_parameters import COVARIATES, DRIFT, DRIFTS
 from .made import made
+from .rate_file import UNITS
 
 SURFACES, RATES = "surfaces", "rates"
 # Soil results that are mapped, by the name of their surface.
@@ -326,15 +327,30 @@ def _rates(work):
         if name not in work.found:
             continue
         try:
-            work.run("ratefile", PLAN=work.found[name]["path"],
+            product = _product(work) if name == "sidedress" else {}
+            work.run("ratefile", **product, PLAN=work.found[name]["path"],
                      FORMAT=[number for number, one in enumerate(FORMATS)
                              if one.kind in ("vector", "zones")],
                      FILE=work.path(RATES, f"{name}{FORMATS[0].ending}"), PAGE=work.page,
                      FIELD_NAME=work.record.field["name"] or "",
                      CUSTOMER=work.record.field["grower"] or "",
                      WORK_ORDER=work.path(RATES, f"{name}_work_order.pdf"))
-        except Refused as problem:
+        except (Refused, InputProblem) as problem:
             work.lacks(f"Rate files, {name}", problem)
+
+
+def _product(work):
+    """Return the parameters of a rate file that counts the product the nitrogen comes in."""
+    product, units = sidedress_product(work.record), work.record.units
+    if product is None:
+        work.lacks("Rate files of the nitrogen product", "field, nitrogen_content is empty, so "
+                   "the rates count nitrogen itself. Enter it for rates of the product.")
+        return {}
+    solid = {"CONTENT": 100 * product.content}
+    if product.density_kg_per_l is None:
+        return solid
+    return {**solid, "DENSITY": product.density_kg_per_l,
+            "CONTROLLER_UNIT": UNITS.index(f"{units.fuel}/{units.area}")}
 
 
 def _summary(work):

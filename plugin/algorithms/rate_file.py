@@ -16,6 +16,7 @@ from qgis.core import (
     QgsProcessingParameterString,
 )
 
+from ..core.deliver.further_totals import further_totals
 from ..core.deliver.iso_task import VERSIONS, Names
 from ..core.deliver.rate_formats import FORMATS, file_names
 from ..core.deliver.rate_table import (
@@ -26,10 +27,10 @@ from ..core.deliver.rate_table import (
     rate_rows,
 )
 from ..core.deliver.set_points import SHOWN_DECIMALS
-from ..core.deliver.work_order import SUMMED, further_totals, rate_text, work_order
+from ..core.deliver.work_order import NUTRIENTS, rate_text, work_order
 from ..core.problems import InputProblem, Stopped
 from ..layers.beside import beside
-from ..layers.nulls import number_of, plain
+from ..layers.nulls import plain
 from ..layers.polygons import features_of
 from ..layers.rate_files import check_rates, write_rates
 from ..layers.rate_zones import rate_zones
@@ -174,10 +175,11 @@ class RateFile(SpadeworkAlgorithm):
             raise QgsProcessingException(self.invalidSourceError(parameters, self.PLAN))
         tick = ticker(feedback)
         try:
-            zones, further = self._zones(source, parameters, context)
+            zones, further, nutrient = self._zones(source, parameters, context)
             tick(0.2)
             settings = self._settings(source, zones, parameters, context)
-            paths, found = self._hand_over(zones, settings, further, parameters, context, tick)
+            paths, found = self._hand_over(zones, settings, (further, nutrient), parameters,
+                                           context, tick)
         except Stopped:
             return {}
         except InputProblem as problem:
@@ -192,7 +194,8 @@ class RateFile(SpadeworkAlgorithm):
             self.parameterAsEnums(parameters, self.FORMAT, context)))]
 
     def _zones(self, source, parameters, context):
-        """Return the RateZones of the plan in the controller's unit, and its further totals."""
+        """Return the RateZones of the plan in the controller's unit, its further totals, and the
+        nutrient that its rates count; "" where they are of a product."""
         features = list(features_of(source))
         columns = source.fields().names()
         rows = [dict(zip(columns, map(plain, feature.attributes()))) for feature in features]
@@ -206,15 +209,15 @@ class RateFile(SpadeworkAlgorithm):
             unit="" if unit == AS_PLANNED else unit, rate_column=column,
             product=self._product(parameters, context),
             limits=self._limits(parameters, context))
-        further = further_totals(
-            {name: [number_of(row[name]) for row in rows] for name in columns if name in SUMMED},
-            str(rows[0].get("rate_unit") or "") if rows else "")
+        nutrient = rows[0].get("rate_of") if rows[0].get("rate_of") in NUTRIENTS else ""
+        further = [(tr(name), text) for name, text in further_totals(rows)]
         content = self.parameterAsDouble(parameters, self.CONTENT, context)
         if content < 100:
-            further.append((tr("Nutrient in the product"), f"{content:g} %"))
+            further.append((tr("{nutrient} in the product").format(
+                nutrient=(nutrient or tr("nutrient")).capitalize()), f"{content:g} %"))
         return rate_zones(source.sourceCrs().toWkt(),
                           [bytes(feature.geometry().asWkb()) for feature in features],
-                          rates), further
+                          rates), further, nutrient if content == 100 else ""
 
     def _limits(self, parameters, context):
         return RateLimits(*(self._number(parameters, name, context)
@@ -251,7 +254,7 @@ class RateFile(SpadeworkAlgorithm):
             cell_m=self.parameterAsDouble(parameters, self.CELL, context),
             most_cells=self.parameterAsInt(parameters, self.MOST_CELLS, context))
 
-    def _hand_over(self, zones, settings, further, parameters, context, tick):
+    def _hand_over(self, zones, settings, told, parameters, context, tick):
         """Write all files beside their places, check each, and move them there at the end."""
         formats = self._formats(parameters, context)
         path = Path(self.parameterAsFileOutput(parameters, self.FILE, context))
@@ -267,7 +270,7 @@ class RateFile(SpadeworkAlgorithm):
                     unfinished, one, zones, settings, about,
                     lambda part, number=number: tick(0.2 + 0.6 * (number + part) / len(formats))))
             if pdf:
-                order = self._order(zones, settings, formats, paths, found, further)
+                order = self._order(zones, settings, formats, paths, found, told)
                 unfinished = until.enter_context(beside(pdf))
                 paper = list(PAPERS.values())[self.parameterAsEnum(parameters, self.PAGE, context)]
                 on_main_thread(lambda: write_work_order(unfinished, order, zones, paper=paper,
@@ -275,13 +278,14 @@ class RateFile(SpadeworkAlgorithm):
                 tick(0.9)
         return list(map(str, paths)) + ([pdf] if pdf else []), found
 
-    def _order(self, zones, settings, formats, paths, found, further):
+    def _order(self, zones, settings, formats, paths, found, told):
+        further, nutrient = told
         task = any(one.kind != "vector" for one in formats)
         return work_order(
             settings.names.field, zones.rows, zones.meant(),
             [(one, path.name, back) for one, path, back in zip(formats, paths, found)],
             outside=settings.outside if task else None, lost=settings.lost if task else None,
-            further=further)
+            further=further, nutrient=nutrient)
 
     def _tell(self, found, zones, feedback):
         unit = zones.rows[0].unit

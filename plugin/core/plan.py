@@ -36,6 +36,7 @@ class PlanZone:
 class Plan:
     """Zones with one action and rate each, and what they rest on.
 
+    rate_of    what the rate counts, nitrogen or lime, where its unit does not say; else ""
     settings   every number the plan was made with, by name, each a (value, unit) pair
     sources    published tables used, as they are to be cited
     cautions   sentences the hand-over must carry
@@ -56,3 +57,4 @@ class Plan:
     gain_low: float
     gain_high: float
     figures: dict = field(default_factory=dict)
+    rate_of: str = ""

@@ -126,6 +126,7 @@ class UnitSystem:
     force: str
     power: str
     fuel: str
+    density: str
 
     def money_per_area(self, currency):
         """Return the unit of a cost per area, such as USD/ac."""
@@ -135,9 +136,9 @@ class UnitSystem:
 US = UnitSystem(name="us", depth="in", length="ft", area="ac", pressure="psi",
                 population="plants/ac", seeding="seeds/ac", grain_yield="bu/ac", grain="bu",
                 flow="lb/s", nitrogen_rate="lb/ac", lime_rate="ton/ac", speed="mph",
-                force="lbf", power="hp", fuel="gal")
+                force="lbf", power="hp", fuel="gal", density="lb/gal")
 METRIC = UnitSystem(name="metric", depth="cm", length="m", area="ha", pressure="kPa",
                     population="plants/ha", seeding="seeds/ha", grain_yield="t/ha", grain="t",
                     flow="kg/s", nitrogen_rate="kg/ha", lime_rate="t/ha", speed="km/h",
-                    force="kN", power="kW", fuel="L")
+                    force="kN", power="kW", fuel="L", density="kg/L")
 UNIT_SYSTEMS = {system.name: system for system in (US, METRIC)}

@@ -87,13 +87,14 @@ def plan_layer(plan, boundary_wkb, *, tick=None):
                       tick=lambda part: tick(0.5 * part))
     further = sorted({name for zone in plan.zones for name in zone.figures})
     columns = [Column("zone", WHOLE), Column("action", TEXT), Column("rate", REAL),
-               Column("rate_unit", TEXT), Column("area", REAL), Column("area_unit", TEXT),
-               Column("gain_area", REAL), Column("gain", REAL), Column("gain_low", REAL),
-               Column("gain_high", REAL), Column("chance", REAL), Column("currency", TEXT)]
+               Column("rate_unit", TEXT), Column("rate_of", TEXT), Column("area", REAL),
+               Column("area_unit", TEXT), Column("gain_area", REAL), Column("gain", REAL),
+               Column("gain_low", REAL), Column("gain_high", REAL), Column("chance", REAL),
+               Column("currency", TEXT)]
     columns += [Column(_column_name(name), REAL) for name in further]
-    rows = [[zone.label + 1, zone.action, zone.rate, plan.rate_unit, zone.area, plan.area_unit,
-             zone.gain_per_area, zone.gain, zone.gain_low, zone.gain_high, zone.chance,
-             plan.currency] + [zone.figures.get(name, (None,))[0] for name in further]
+    rows = [[zone.label + 1, zone.action, zone.rate, plan.rate_unit, plan.rate_of, zone.area,
+             plan.area_unit, zone.gain_per_area, zone.gain, zone.gain_low, zone.gain_high,
+             zone.chance, plan.currency] + [zone.figures.get(name, (None,))[0] for name in further]
             for zone in plan.zones]
     geometries = _cut(shapes, plan.zones, boundary_wkb, tick)
     if plan.settings.get("smallest_zone", (0.0, ""))[0]:

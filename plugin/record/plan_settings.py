@@ -9,6 +9,7 @@ from ..core.decide.rate_zones import RateSettings
 from ..core.decide.replant_settings import ReplantSettings
 from ..core.decide.tillage_depth import TillageSettings
 from ..core.decide.tillage_energy import Rig
+from ..core.deliver.rate_table import Product
 from ..core.problems import InputProblem
 from ..core.units import convert
 from ..core.zone.workable import WorkableShape
@@ -111,6 +112,21 @@ def sidedress_settings(record, rule_name=None):
         product="nitrogen", rate_unit=unit, currency=record.currency, step=field["nitrogen_step"],
         greatest=field["nitrogen_greatest"], least=field["nitrogen_least"] or 0.0,
         usual_rate=field["usual_nitrogen"], price=field["nitrogen_price"])
+
+
+def sidedress_product(record):
+    """Return the Product that a record's nitrogen comes in; None where its content is empty.
+
+    Raises   InputProblem: a content or a density that makes no sense
+    """
+    content, density = (record.field[name] for name in ("nitrogen_content", "nitrogen_density"))
+    if content is None:
+        return None
+    require_number("nitrogen_content", content, "%", above=0, at_most=100)
+    if density is not None:
+        require_number("nitrogen_density", density, record.units.density, above=0)
+        density = float(convert(density, record.units.density, "kg/L"))
+    return Product(content / 100, density)
 
 
 @dataclass(frozen=True)

@@ -125,6 +125,7 @@ def unit_of(column, unit_system, currency):
         "money_per_lime": f"{currency}/{unit_system.lime_rate.split('/')[0]}",
         "speed": unit_system.speed,
         "power": unit_system.power,
+        "density": unit_system.density,
         "money_per_fuel": f"{currency}/{unit_system.fuel}",
         "money_per_area": unit_system.money_per_area(currency),
         "money_per_grain": f"{currency}/{unit_system.grain}",
@@ -213,7 +214,12 @@ NITROGEN = (
             "No place gets more in this pass."),
     _number("nitrogen_step", "nitrogen_rate", "Nitrogen step", "By which steps the rate is set."),
     _number("nitrogen_price", "money_per_nitrogen", "Nitrogen price",
-            "Of nitrogen itself, not of the product."))
+            "Of nitrogen itself, not of the product."),
+    _percent("nitrogen_content", "Nitrogen in the product",
+             "By mass, as the product's label says, such as 46 for urea; rate files then count "
+             "the product."),
+    _number("nitrogen_density", "density", "Density of the product",
+            "Of a liquid, as its label says; rate files then count its volume."))
 
 # What the lime plan asks besides pH and buffer pH.
 LIME = (

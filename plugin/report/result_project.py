@@ -47,7 +47,7 @@ _TITLES = {"stand": tr("Stand"), "pan_top": tr("Top of the pan"),
            "ph": tr("pH"), "buffer_ph": tr("Buffer pH")}
 # columns whose names are not their words
 _COLUMNS = {
-    "rate_unit": tr("Unit of rate"), "area_unit": tr("Unit of area"),
+    "rate_unit": tr("Unit of rate"), "rate_of": tr("Rate is of"), "area_unit": tr("Unit of area"),
     "gain_area": tr("Gain per area"), "gain_low": tr("Gain, low end"),
     "gain_high": tr("Gain, high end"), "area_m2": tr("Area (m²)"),
     "chance": tr("Chance (0 to 1)"), "deviation": tr("Standard deviation"),

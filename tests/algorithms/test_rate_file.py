@@ -102,6 +102,27 @@ def test_a_planned_nutrient_is_written_as_product(run, plan, out):
     assert "Nutrient in the product" in text and "28 %" in text
 
 
+def test_the_work_order_adds_up_fuel_and_hours_of_the_ground_worked(run, plan, out):
+    given = plan((1, "till", 14.0, "in", "ac", 60.4, 3.26), (2, "leave", 0.0, "in", "ac"),
+                 fields=f"{FIELDS}&field=area_unit:string&field=fuel:double&field=hours:double")
+    run("ratefile", PLAN=given, FORMAT=[0], FILE=out / "r.gpkg", WORK_ORDER=out / "w.pdf")
+    text = subprocess.run(["pdftotext", "-layout", str(out / "w.pdf"), "-"], check=True,
+                          capture_output=True, text=True).stdout
+    for words in ("Fuel, estimated", "60 gal", "Hours in the field, estimated", "3.3 h"):
+        assert words in text, words
+
+
+def test_rates_of_a_nutrient_without_its_product_say_so(run, plan, out):
+    given = plan((1, "apply", 120.0, "lb/ac", "nitrogen"), fields=f"{FIELDS}&field=rate_of:string")
+    for content, words in ((100, "Rates count nitrogen itself"), (46, "Nitrogen in the product")):
+        run("ratefile", PLAN=given, FORMAT=[0], FILE=out / "r.gpkg", WORK_ORDER=out / "w.pdf",
+            CONTENT=content)
+        text = subprocess.run(["pdftotext", "-layout", str(out / "w.pdf"), "-"], check=True,
+                              capture_output=True, text=True).stdout
+        assert words in text
+        assert ("Rates count nitrogen itself" in text) == (content == 100)
+
+
 def test_limits_of_the_controller_hold_in_its_unit(run, refused, plan, out):
     # 32,000 seeds/ac are 79,073.7 seeds/ha
     given = dict(PLAN=plan(*SEEDS), FORMAT=3, FILE=out / "r.zip", CONTROLLER_UNIT=2)

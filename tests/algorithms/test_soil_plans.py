@@ -1,5 +1,6 @@
 """sidedressplan and limeplan, through Processing, and the field call that makes both."""
 import json
+import subprocess
 
 import pytest
 from osgeo import gdal
@@ -55,13 +56,13 @@ def ph_in(folder, west=6.6, east=5.5, buffers=(6.8, 6.4), **more):
             "BUFFER_PH": surface_in(folder, "Buffer_pH", *buffers, **more)}
 
 
-def rows_in(path):
+def rows_in(path, layer=0):
     data = gdal.OpenEx(str(path))
-    return [row.items() for row in data.GetLayer(0)]
+    return [row.items() for row in data.GetLayer(layer)]
 
 
-def by_action(path):
-    return {row["action"]: row for row in rows_in(path)}
+def by_action(path, layer=0):
+    return {row["action"]: row for row in rows_in(path, layer)}
 
 
 def test_nitrogen_goes_where_the_nitrate_is_low(run, provider, record, tmp_path, out):
@@ -295,7 +296,9 @@ def test_a_field_call_makes_both_plans_and_hands_them_over(run, record, out, uni
     folder = out / "call"
     summary = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
     assert summary["lacking"] == found["LACKING"].splitlines() == [
-        "Stand: the record holds no stand counts.", "Pan: the record holds no insertions."]
+        "Stand: the record holds no stand counts.", "Pan: the record holds no insertions.",
+        "Rate files of the nitrogen product: field, nitrogen_content is empty, so the rates count "
+        "nitrogen itself. Enter it for rates of the product."]
     for key, rate_unit in zip(("sidedress", "lime"), UNITS[units]):
         zones = summary[key]["zones"]
         assert {zone["rate"]["unit"] for zone in zones} == {rate_unit}
@@ -309,6 +312,26 @@ def test_a_field_call_makes_both_plans_and_hands_them_over(run, record, out, uni
     assert min(rates) == 0 and len(rates) > 1  # the west has enough, the east has not
     assert {path.stem for path in folder.glob("surfaces/*.tif")} == {"nitrate", "ph", "buffer_ph"}
     assert all("map" in one for one in summary["soil"])
+
+
+@pytest.mark.parametrize("units,density,unit", [
+    ("us", 11.06, "gal/ac"), ("metric", 1.325280, "L/ha"), ("us", None, "lb/ac")])
+def test_a_field_calls_rate_files_count_the_product_of_the_nitrogen(run, record, out, units,
+                                                                   density, unit):
+    path = record(units, nitrogen_content=32.0, nitrogen_density=density)
+    append_rows(path, "probe_points", samples(units, lambda x, y: 12.0))
+    run("fieldcall", RECORD=path, OUTPUT_FOLDER=out / "call", CELL=20)
+    folder = out / "call"
+    planned, = by_action(f"{folder}/zones.gpkg", "sidedress_plan").values()
+    assert planned["rate_of"] == "nitrogen"
+    written, = rows_in(folder / "rates" / "sidedress.gpkg")
+    # planned / 0.32; a gallon holds 11.06 lb, a litre 1.325280 kg
+    assert written["unit"] == unit
+    assert written["rate"] == pytest.approx(planned["rate"] / 0.32 / (density or 1), abs=0.06)
+    text = subprocess.run(["pdftotext", "-layout", f"{folder}/rates/sidedress_work_order.pdf", "-"],
+                          check=True, capture_output=True, text=True).stdout
+    assert "Nitrogen in the product" in text and "32 %" in text
+    assert "nitrogen itself" not in text
 
 
 def test_a_field_call_names_what_its_soil_plans_lack(run, record, out):

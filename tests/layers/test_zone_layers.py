@@ -107,7 +107,7 @@ def test_a_plan_is_drawn_with_its_money_and_further_figures_by_name(zones, tmp_p
     assert layer.name == "Tillage plan"
     assert [row["zone"] for row in rows] == [1, 2, 3]
     assert rows[1] == {
-        "zone": 2, "action": "till", "rate": 15.0, "rate_unit": "in",
+        "zone": 2, "action": "till", "rate": 15.0, "rate_unit": "in", "rate_of": "",
         "area": plan.zones[1].area, "area_unit": "ac", "gain_area": 1.5, "gain": 2.5,
         "gain_low": -1.0, "gain_high": 6.0, "chance": 0.75, "currency": "USD",
         "mean_pan_bottom": 12.5}

@@ -13,6 +13,7 @@ from plugin.record.plan_settings import (
     replant_not_entered,
     replant_settings,
     setting_titles,
+    sidedress_product,
     sidedress_settings,
     tillage_rig,
     tillage_settings,
@@ -147,6 +148,26 @@ def test_sidedress_settings_are_the_records_own(qgis_app, tmp_path, units, rate,
     # what an account calls its settings is what the field's form does
     told = [f"nitrogen_{name}" for name in ("step", "greatest", "least", "price")]
     assert {"usual_nitrogen", *told} <= set(setting_titles())
+
+
+@pytest.mark.parametrize("units,density", [("us", 11.06), ("metric", 1.325280)])
+def test_the_product_of_the_nitrogen_is_the_records_own(qgis_app, tmp_path, units, density):
+    # 11.06 lb/gal x 0.45359237 kg/lb / 3.785411784 L/gal = 1.325280 kg/L
+    found = sidedress_product(record(tmp_path, units, nitrogen_content=32.0,
+                                     nitrogen_density=density))
+    assert found.content == 0.32
+    assert found.density_kg_per_l == pytest.approx(1.325280, rel=1e-6)
+    assert {"nitrogen_content", "nitrogen_density"} <= set(setting_titles())
+
+
+def test_a_product_without_a_content_is_none_and_of_0_percent_is_refused(qgis_app, tmp_path):
+    assert sidedress_product(record(tmp_path, nitrogen_density=11.0)) is None
+    assert sidedress_product(record(tmp_path, nitrogen_content=46.0)).density_kg_per_l is None
+    for column, told in (("nitrogen_content", r"nitrogen_content is 0 %\. Enter a number above 0"),
+                         ("nitrogen_density", r"nitrogen_density is 0 lb/gal")):
+        given = {"nitrogen_content": 46.0, column: 0.0}
+        with pytest.raises(InputProblem, match=told):
+            sidedress_product(record(tmp_path, **given))
 
 
 def test_what_may_be_empty_of_sidedressing_counts_as_none(qgis_app, tmp_path):

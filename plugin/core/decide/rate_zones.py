@@ -129,7 +129,7 @@ def rate_plan(name, surface, needed, draws, drawn_cells, spread, *, test, need_o
         zone_map=zone_map, zones=zones, sources=sources,
         cautions=(*_held(needs, spread), *cautions),
         settings={**settings, **_settings(spread), **shape_settings(shape, area_unit)},
-        gain=gain, gain_low=gain, gain_high=gain)
+        gain=gain, gain_low=gain, gain_high=gain, rate_of=spread.product)
 
 
 def _zones(name, surface, needed, spread, shape, tick):

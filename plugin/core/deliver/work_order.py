@@ -1,19 +1,15 @@
 """A work order: what the rate files of a plan hold, where they go, and what to mind."""
 from dataclasses import dataclass
 
-import numpy as np
-
 from ..problems import InputProblem
-from ..units import UNIT_SYSTEMS, convert
+from ..units import convert
 from .rate_formats import where_it_goes
 from .set_points import SHOWN_DECIMALS, set_point_of
 
 # Columns of plans that are added up over the zones: what the sum is called, and its unit. Fuel is
 # in that of the unit system whose depths the plan holds.
-SUMMED = {"seed_units": ("Seed, in units as sold", lambda system: ""),
-          "fuel": ("Fuel for the work", lambda system: system.fuel),
-          "hours": ("Hours for the work", lambda system: "h")}
 FROM_MEMORY = "† From memory, not read in the standard: the controller's manual comes first."
+NUTRIENTS = ("nitrogen",)  # what a plan may count of which a product holds only a share
 _OTHER_DECIMALS = 2
 _ALWAYS = (
     "Before you drive, load the file and compare area, lowest and highest rate and the map with "
@@ -67,7 +63,8 @@ def area_unit_of(unit):
     return "ac" if unit.endswith("/ac") or unit in ("in", "ft") else "ha"
 
 
-def work_order(field_name, rows, meant, files, *, outside=None, lost=None, further=()):
+def work_order(field_name, rows, meant, files, *, outside=None, lost=None, further=(),
+               nutrient=""):
     """Return the WorkOrder of a plan's rate files.
 
     Parameters
@@ -78,35 +75,26 @@ def work_order(field_name, rows, meant, files, *, outside=None, lost=None, furth
         outside, lost  rates of a task file outside the field and without a position; None without
                     one
         further     (name, text) pairs of further totals
+        nutrient    what the rates count, one of NUTRIENTS; "" where they are of a product
     """
     unit = rows[0].unit
     areas = [float(convert(zone.area_m2, "m2", area_unit_of(unit))) for zone in meant]
     return WorkOrder(
-        f"Work order: {field_name}", _headline(rows, areas), _table(rows, areas),
+        f"Work order: {field_name}", _headline(rows, areas, nutrient), _table(rows, areas),
         (*_facts(rows, areas), *further, *_behaviour(outside, lost, unit)),
         tuple((name, _held(one, found, unit), where_it_goes(one))
               for one, name, found in files),
         "Every file was read back and compared with the plan: number of zones, areas, rates and "
         "totals agree.",
-        (*_CAUTIONS.get(_quantity(unit), ()), *_ALWAYS, FROM_MEMORY))
+        (*_cautions(_quantity(unit), nutrient), *_ALWAYS, FROM_MEMORY))
 
 
-def further_totals(columns, unit):
-    """Return the (name, text) pairs of what columns of a plan add up to over its zones.
-
-    Fuel and hours are told of plans of depths alone: what a column of that name holds in another
-    layer, and in which unit, is not known.
-
-    Parameters
-        columns  dict of the names in SUMMED that the plan has to its values, NaN where empty
-        unit     of the plan's own rates
-    """
-    system = next((one for one in UNIT_SYSTEMS.values() if one.depth == unit), None)
-    made = []
-    for name, (words, unit_of) in SUMMED.items():
-        if name in columns and (system or name == "seed_units"):
-            made.append((words, f"{np.nansum(columns[name]):,.1f} {unit_of(system)}".strip()))
-    return made
+def _cautions(quantity, nutrient):
+    if not nutrient:
+        return _CAUTIONS.get(quantity, ())
+    return (f"Rates count {nutrient} itself, not the product that holds it. Set the controller and "
+            f"calibrate by the {nutrient} in the product, or make the file again with the percent "
+            "of it entered.",)
 
 
 def rate_text(rate, unit, more=0):
@@ -143,7 +131,7 @@ def _total_text(rows, areas):
     return f"{total:,.{0 if counted == 'seeds' or total >= 1000 else 1}f} {counted}"
 
 
-def _headline(rows, areas):
+def _headline(rows, areas, nutrient):
     unit, whole = rows[0].unit, sum(areas)
     worked = [(row, area) for row, area in zip(rows, areas) if row.rate > 0]
     if not worked:
@@ -156,7 +144,7 @@ def _headline(rows, areas):
     said = f"{verbs.get(_quantity(unit), 'Apply')} on {_area_text(area, unit)} of " \
            f"{_area_text(whole, unit)}"
     if total:
-        return f"{said}: {total}, at {span}."
+        return f"{said}: {total}{f' of {nutrient}' if nutrient else ''}, at {span}."
     return f"{said}, {span} deep." if _quantity(unit) == "depth" else f"{said}, at {span}."
 
 

@@ -6,7 +6,6 @@ from plugin.core.deliver.rate_table import RateRow
 from plugin.core.deliver.work_order import (
     FROM_MEMORY,
     area_unit_of,
-    further_totals,
     rate_text,
     work_order,
 )
@@ -57,14 +56,12 @@ def test_products_are_added_up_in_their_own_unit(unit, words, caution):
     assert found.headline == words and caution in found.cautions[0]
 
 
-def test_seed_fuel_and_hours_of_a_plan_are_added_up_in_the_units_of_its_system():
-    columns = {"fuel": [10.0, float("nan"), 2.25], "hours": [1.0, 0.5, 0.25]}
-    assert further_totals(columns, "in") == [("Fuel for the work", "12.2 gal"),
-                                             ("Hours for the work", "1.8 h")]
-    assert further_totals({"fuel": [10.0]}, "cm") == [("Fuel for the work", "10.0 L")]
-    assert further_totals({"fuel": [10.0]}, "kg/ha") == further_totals({}, "in") == []
-    assert further_totals({"seed_units": [1.5, 2.0]}, "seeds/ac") == [
-        ("Seed, in units as sold", "3.5")]
+def test_rates_of_a_nutrient_are_said_to_be_no_rates_of_a_product():
+    found = order([100.0, 50.0, 0.0], "lb/ac", nutrient="nitrogen")
+    assert found.headline == ("Apply on 30.00 ac of 35.00 ac: 2,000 lb of nitrogen, at 50.0 to "
+                              "100.0 lb/ac.")
+    assert found.cautions[0].startswith("Rates count nitrogen itself, not the product")
+    assert not any("Masses are of the product" in caution for caution in found.cautions)
 
 
 def test_a_plan_that_does_nothing_says_so():
