@@ -73,10 +73,14 @@ class GrowerReport(SpadeworkAlgorithm):
         try:
             if summary:
                 told = read_summary(summary)
-            if record:
-                open_record(record, only=())
+            units = open_record(record, only=()).units.name if record else None
         except InputProblem as problem:
             return False, str(problem)
+        if told and record and told["units"] != units:
+            return False, tr("{summary} is in {one} units, {record} in {other}: they are not of "
+                             "one field call. Choose the record that the field call was made "
+                             "from.").format(summary=Path(summary).name, one=told["units"],
+                                             record=Path(record).name, other=units)
         needs_maps = not (told.get("seen") or told.get("soil"))
         if folder and needs_maps and not folder_holds_maps(folder):
             return False, tr("{folder} holds no layers to draw: neither surfaces/*.tif nor "

@@ -147,6 +147,14 @@ def test_what_the_tool_cannot_reach_is_said(run, record, tmp_path, out):
 REPLANT_REFUSALS = {
     "no price": ({"crop_price": None}, "field, crop_price: Crop price is empty. Enter it"),
     "price 0": ({"crop_price": 0.0}, "crop_price is 0"),
+    "price negative": ({"crop_price": -4.5}, r"crop_price is -4\.5 USD/bu\. Enter a number"),
+    "cost negative": ({"replanting_cost": -25.0}, "replanting_cost is -25 USD/ac"),
+    "several empty": ({"termination_cost": None, "replanting_cost": None},
+                      "these are empty: Cost of ending the stand, Cost of planting again"),
+    "population in thousands": ({"target_stand": 32.0}, "target_stand is 32 plants/ac, which looks "
+                                "like a count or a figure in thousands. Enter it in full"),
+    "population of a hectare": ({"target_stand": 79_000.0},
+                                "A stand of 79,000 plants/ac is outside the table"),
     "no cost": ({"seed_unit_cost": None}, "field, seed_unit_cost: Seed cost is empty"),
     "dates reversed": ({"replant_date": datetime.date(2026, 4, 1)}, "replant_date"),
     "another year": ({"replant_date": datetime.date(2027, 5, 20)}, "another year"),
@@ -180,6 +188,7 @@ TILLAGE_REFUSALS = {
                              r"tillage_least \(20 in\) is deeper than tillage_greatest \(12 in\)"),
     "no step": ({"tillage_step": None}, "field, tillage_step: Tillage step is empty"),
     "step 0": ({"tillage_step": 0.0}, "tillage_step is 0 in"),
+    "cost negative": ({"tillage_cost": -1.0}, "tillage_cost is -1"),
     "no cost": ({"tillage_cost": None}, "field, tillage_cost: Tillage cost is empty")}
 
 

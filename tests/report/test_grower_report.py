@@ -75,6 +75,18 @@ def test_a_summary_of_another_shape_is_refused_beforehand(run, tmp_path):
     assert list(run.out.iterdir()) == []
 
 
+def test_a_record_in_other_units_than_the_summary_is_refused_beforehand(run, tmp_path):
+    from qgis.core import QgsProcessingException
+
+    from plugin.record.create import create_record
+    create_record(tmp_path / "metric.gpkg", bytes(boundary_wkb()), crs_wkt(), units="metric",
+                  field={"name": "Home quarter"})
+    with pytest.raises(QgsProcessingException, match="summary.json is in us units, metric.gpkg in "
+                                                     "metric: they are not of one field call"):
+        run(RECORD=str(tmp_path / "metric.gpkg"))
+    assert list(run.out.iterdir()) == []
+
+
 def test_a_cancelled_run_leaves_no_file(run):
     from qgis.core import QgsProcessingFeedback
     feedback = QgsProcessingFeedback()
