@@ -16,11 +16,25 @@ def test_the_worked_run_has_the_worked_indices():
     assert 100 * found.precision == pytest.approx(7.92, abs=0.005)
 
 
-@pytest.mark.parametrize(("row_in", "seeds_per_ac", "spacing_in"), [
-    # 6,272,640 / (row width x seeds/ac), as tabled to two decimals
-    (30, 32_000, 6.53), (15, 24_000, 17.42), (20, 28_000, 11.20), (22, 36_000, 7.92),
-    (36, 34_000, 5.12), (38, 36_000, 4.59), (7.5, 140_000, 5.97)])
-def test_seed_spacings_are_those_of_the_table(row_in, seeds_per_ac, spacing_in):
+def spacing_in(row_in, seeds_per_ac):
     found = theoretical_spacing_m(convert(seeds_per_ac, "seeds/ac", "seeds/m2"),
                                   convert(row_in, "in", "m"))
-    assert convert(found, "m", "in") == pytest.approx(spacing_in, abs=0.006)
+    return convert(found, "m", "in")
+
+
+@pytest.mark.parametrize(("row_in", "spacings"), [
+    # 6,272,640 / (row width x seeds/ac), to two decimals, at 24, 28, 32, 34 and 36 thousand seeds
+    (15, (17.42, 14.93, 13.07, 12.30, 11.62)), (20, (13.07, 11.20, 9.80, 9.22, 8.71)),
+    (22, (11.88, 10.18, 8.91, 8.39, 7.92)), (30, (8.71, 7.47, 6.53, 6.15, 5.81)),
+    (36, (7.26, 6.22, 5.45, 5.12, 4.84)), (38, (6.88, 5.90, 5.16, 4.85, 4.59))])
+def test_seed_spacings_of_corn_are_those_of_the_table(row_in, spacings):
+    found = [spacing_in(row_in, seeds) for seeds in (24_000, 28_000, 32_000, 34_000, 36_000)]
+    assert found == pytest.approx(spacings, abs=0.0051)  # half a digit
+
+
+@pytest.mark.parametrize(("row_in", "apart", "per_foot"), [
+    (7.5, 5.97, 2.01), (15, 2.99, 4.02), (30, 1.49, 8.03)])
+def test_seed_spacings_of_140_000_soybeans(row_in, apart, per_foot):
+    found = spacing_in(row_in, 140_000)
+    assert found == pytest.approx(apart, abs=0.0051)
+    assert 12 / found == pytest.approx(per_foot, abs=0.0051)

@@ -145,6 +145,23 @@ def test_the_constructed_checks_break_even_where_they_should(insurance, stand, r
     assert float(percent(ILLINOIS, date(2026, 4, 25), found)) == pytest.approx(read, abs=0.005)
 
 
+@pytest.mark.parametrize(("target", "emergence", "per_unit", "seeds", "units"), [
+    (32_000, 95, 80_000, 33_684, 0.42105),
+    (31_600, 95, 80_000, 33_263, 0.41579),  # Purdue prints about 33,250 seeds
+    (120_000, 90 * 0.90, 140_000, 148_148, 1.0582)])  # germination and emergence of 90 % each
+def test_seed_is_the_target_over_what_comes_up(target, emergence, per_unit, seeds, units):
+    case = settings(target_stand=target, expected_emergence=emergence, seeds_per_unit=per_unit,
+                    seed_unit_cost=1)
+    assert case.seeds_per_area == pytest.approx(seeds, abs=0.5)
+    assert case.seed_cost_per_area == pytest.approx(units, abs=5e-5)  # at USD 1 a unit
+
+
+def test_a_unit_of_80_000_plants_2_353_acres_at_34_000():
+    case = settings(target_stand=34_000, expected_emergence=100, seeds_per_unit=80_000,
+                    seed_unit_cost=1)
+    assert 1 / case.seed_cost_per_area == pytest.approx(2.353, abs=5e-4)
+
+
 def test_averaging_stands_before_the_table_overstates_the_yield():
     # 40 ac at 31,000, 25 ac at 24,000, 15 ac at 12,000, planted 25 April: the mean stand of
     # 25,250 reads 97.6 %, the area-weighted yield is 94.2 %.

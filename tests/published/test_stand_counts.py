@@ -45,6 +45,36 @@ def test_a_thousandth_of_an_acre_is_522_72_over_the_row_width(width_in, feet):
         28_000, rel=5e-4 / feet + 1e-9)
 
 
+@pytest.mark.parametrize(("width_in", "of_an_acre_m", "of_a_hectare_m"), [
+    (7, 22.761, 56.24), (7.5, 21.243, 52.49), (10, 15.933, 39.37), (15, 10.622, 26.25),
+    (19, 8.386, 20.72), (20, 7.966, 19.69), (22, 7.242, 17.90), (28, 5.690, 14.06),
+    (30, 5.311, 13.12), (36, 4.426, 10.94), (38, 4.193, 10.36), (40, 3.983, 9.84)])
+def test_a_thousandth_in_metres_of_row(width_in, of_an_acre_m, of_a_hectare_m):
+    width_m = convert(width_in, "in", "m")  # lengths to a millimetre and to a centimetre
+    assert convert(0.001, "ac", "m2") / row_area_m2(1.0, width_m) == pytest.approx(
+        of_an_acre_m, abs=5e-4 + 1e-9)
+    assert convert(0.001, "ha", "m2") / row_area_m2(1.0, width_m) == pytest.approx(
+        of_a_hectare_m, abs=5e-3 + 1e-9)
+
+
+def test_a_hundredth_of_an_acre_is_ten_times_as_long():
+    # Iowa State, replant checklist: 174.24 ft of 30 in rows
+    assert plants_per_acre(280, row_ft2(174.24, 30)) == pytest.approx(28_000, abs=0.5)
+
+
+@pytest.mark.parametrize(("width_in", "factor"), [
+    (36, 14_520), (30, 17_424), (24, 21_780), (20, 26_136), (15, 34_848), (7.5, 69_696)])
+def test_one_plant_in_each_foot_of_row(width_in, factor):
+    # Virginia Tech, soybean stands: 522,720 over the row width in inches
+    assert plants_per_acre(1, row_ft2(1, width_in)) == pytest.approx(factor, abs=1e-6)
+
+
+def test_wheat_in_three_feet_of_row():
+    # Penn State, wheat stands: plants in 3 ft x 4 / row width in inches: 40 in 7 in rows are 22.9
+    found = stand_at_stops([1], [40], [row_ft2(3, 7)]).density[0]
+    assert found * convert(1, "ft2", "m2") == pytest.approx(22.9, abs=0.05)
+
+
 @pytest.mark.parametrize(("width_cm", "length_m"), [
     (75, 13.333), (76, 13.158), (50, 20.0), (38, 26.316), (19, 52.632)])
 def test_a_thousandth_of_a_hectare_in_metric_rows(width_cm, length_m):
@@ -95,6 +125,18 @@ def test_the_hoop_factor_is_an_acre_over_the_circle(diameter_in, factor):
 def test_the_field_guides_hoop_factors(diameter_in, factor):
     # Purdue's guide reckons with pi = 3.14, which is 0.05 % low
     assert hoop_factor(diameter_in) == pytest.approx(factor, rel=1e-3)
+
+
+@pytest.mark.parametrize(("diameter_in", "factor"), [(30, 8_900), (32, 7_800), (34, 6_900),
+                                                     (36, 6_200)])
+def test_the_hoop_factors_rounded_to_hundreds(diameter_in, factor):
+    # South Dakota State; it also rounds 28 in to 10,000, which is what 28.25 in gives
+    assert hoop_factor(diameter_in) == pytest.approx(factor, abs=50)
+
+
+def test_a_hoop_of_88_75_inches_around_is_a_ten_thousandth():
+    assert 88.75 / np.pi == pytest.approx(28.25, abs=0.005)
+    assert hoop_factor(88.75 / np.pi) == pytest.approx(10_000, rel=1e-3)
 
 
 @pytest.mark.parametrize(("plants", "diameter_in", "per_acre"), [

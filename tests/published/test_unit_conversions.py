@@ -1,7 +1,11 @@
 """Factors as standards bodies and extension services print them, to the digits they print."""
 import pytest
 
-from plugin.core.units import bushels_per_acre_as_tonnes_per_hectare, convert
+from plugin.core.units import (
+    bushels_per_acre_as_tonnes_per_hectare,
+    convert,
+    pressures_of_forces,
+)
 
 
 @pytest.mark.parametrize(("value", "unit", "printed", "to", "half_digit"), [
@@ -25,6 +29,24 @@ from plugin.core.units import bushels_per_acre_as_tonnes_per_hectare, convert
     (1, "gal/ac", 9.353964, "L/ha", 1e-4)])
 def test_printed_factors_come_back(value, unit, printed, to, half_digit):
     assert convert(value, unit, to) == pytest.approx(printed, abs=half_digit)
+
+
+@pytest.mark.parametrize(("psi", "kpa", "n_cm2", "small_n", "small_lbf", "large_n", "large_lbf"), [
+    (100, 689, 68.9, 89, 20, 222, 50), (200, 1379, 137.9, 178, 40, 445, 100),
+    (300, 2068, 206.8, 267, 60, 667, 150), (290, 2000, 200.0, 259, None, 645, None),
+    (363, 2500, 250.0, 323, None, 807, None), (435, 3000, 300.0, 388, None, 968, None)])
+def test_a_pressure_is_that_of_the_force_on_each_cone(psi, kpa, n_cm2, small_n, small_lbf, large_n,
+                                                      large_lbf):
+    # cones of ASABE S313.3: bases of 129.3 and 322.7 mm2 (0.2 and 0.5 in2), by their diameters
+    assert convert(psi, "psi", "kPa") == pytest.approx(kpa, abs=3)  # psi are rounded to one
+    assert convert(kpa, "kPa", "N/cm2") == pytest.approx(n_cm2, abs=0.051)
+    for newtons, pounds, area_mm2, area_in2 in ((small_n, small_lbf, 129.3, 0.2),
+                                                (large_n, large_lbf, 322.7, 0.5)):
+        assert pressures_of_forces(newtons, "N", "kPa", area=area_mm2, area_unit="mm2") \
+            == pytest.approx(kpa, abs=1000 * 0.5 / area_mm2 + 1)  # half a newton and half a kPa
+        if pounds:
+            assert pressures_of_forces(pounds, "lbf", "psi", area=area_in2, area_unit="in2") \
+                == pytest.approx(psi)
 
 
 @pytest.mark.parametrize(("crop", "kg_per_ha"), [
