@@ -102,11 +102,14 @@ def _draw_axes(sheet, panel, curve, steps, tell):
         text = tell(step)
         sheet.line(text, look.NOTE, panel.left - _TICK - width_mm(text, look.NOTE),
                    y - look.NOTE.line_mm / 2, width_mm(text, look.NOTE))
+    taken = -math.inf
     for at, text in curve.ticks:
         x, wide = panel.x(at), width_mm(text, look.NOTE)
         sheet.shape([(x, panel.lower), (x, panel.lower + _TICK)], pen=look.QUIET, width=0.2)
-        sheet.line(text, look.NOTE, min(x - wide / 2, panel.left + panel.width - wide),
-                   panel.lower + _TICK, wide)
+        start = min(x - wide / 2, panel.left + panel.width - wide)
+        if start > taken:  # a label that would run into the one before is left out
+            sheet.line(text, look.NOTE, start, panel.lower + _TICK, wide)
+            taken = start + wide + _TICK
     sheet.line(curve.across, look.NOTE, panel.left, panel.lower + _TICK + look.NOTE.line_mm,
                panel.width, "centre")
 

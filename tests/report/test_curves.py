@@ -99,6 +99,17 @@ def test_a_scale_has_round_steps_around_its_curves(qgis_app, stands):
     assert apart == pytest.approx(apart[0]) and f"{apart[0]:.6e}"[0] in "125"
 
 
+def test_labels_below_a_curve_never_run_into_each_other(drawn):
+    prices = [123_456.78 + 1_000 * number for number in range(11)]
+    sheet = drawn(break_even_account(
+        [], [BreakEven(price, 15_000.0 + price / 100, False) for price in prices],
+        now=(DAYS[0], prices[5]), stand_unit="plants/ha", price_unit="HUF/t"))
+    told = [(x, x + wide) for text, _, x, _, wide in sheet.inks[0].lines
+            if text in {f"{price:,.2f}" for price in prices}]
+    assert 2 <= len(told) < 6
+    assert all(end < start for (_, end), (start, _) in zip(told, told[1:]))
+
+
 def test_nothing_drawn_leaves_the_page(drawn):
     sheet = drawn(told())
     right, left = sheet.left + sheet.width, sheet.left
