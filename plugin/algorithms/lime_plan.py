@@ -10,9 +10,11 @@ from qgis.core import (
 from ..core.decide.enough_readings import require_readings
 from ..core.decide.lime import lime_plan
 from ..core.decide.lime_methods import CLAMP, REFUSE, lime_methods
+from ..core.decide.rate_sensitivity import lime_sensitivity
 from ..core.decide.rate_zones import APPLY
 from ..core.deliver.plan_account import area_of, for_the_whole, plan_account
 from ..core.deliver.rate_headlines import lime_headline
+from ..core.deliver.sensitivity_account import RATE_TITLES, sensitivity_account
 from ..core.deliver.summary import mapped
 from ..core.interpolate.draws_of_surface import draws_of_surface
 from ..core.problems import InputProblem, Stopped
@@ -93,7 +95,14 @@ class LimePlan(PlanAlgorithm):
             headline = for_the_whole(lime_headline(plan),
                                      mapped(ph.account) or mapped(buffer_ph.account))
             self.write_plan(plan, record, paths, lambda: plan_account(
-                plan, title=tr("Lime plan"), headline=headline, names=setting_titles()),
+                plan, title=tr("Lime plan"), headline=headline, names=setting_titles(),
+                sensitivity=sensitivity_account(
+                    lime_sensitivity(
+                        ph, buffer_ph, settings.method, settings.spread,
+                        target_ph=settings.target_ph, depth_m=settings.depth_m,
+                        depth_unit=record.units.depth,
+                        effective_percent=settings.effective_percent),
+                    titles=RATE_TITLES, names=setting_titles())),
                 tick=ticker(feedback, 0.9, 1.0))
         except Stopped:
             return {}

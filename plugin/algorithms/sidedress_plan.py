@@ -9,10 +9,12 @@ from qgis.core import (
 
 from ..core.decide.enough_readings import require_readings
 from ..core.decide.nitrate_rules import nitrate_rules
+from ..core.decide.rate_sensitivity import sidedress_sensitivity
 from ..core.decide.rate_zones import APPLY
 from ..core.decide.sidedress import sidedress_plan
 from ..core.deliver.plan_account import area_of, for_the_whole, plan_account
 from ..core.deliver.rate_headlines import sidedress_headline
+from ..core.deliver.sensitivity_account import RATE_TITLES, sensitivity_account
 from ..core.deliver.summary import mapped
 from ..core.interpolate.draws_of_surface import draws_of_surface
 from ..core.problems import InputProblem, Stopped
@@ -76,7 +78,11 @@ class SidedressPlan(PlanAlgorithm):
                 tick=ticker(feedback, 0.7, 0.9))
             headline = for_the_whole(sidedress_headline(plan), mapped(nitrate.account))
             self.write_plan(plan, record, paths, lambda: plan_account(
-                plan, title=tr("Sidedress plan"), headline=headline, names=setting_titles()),
+                plan, title=tr("Sidedress plan"), headline=headline, names=setting_titles(),
+                sensitivity=sensitivity_account(
+                    sidedress_sensitivity(nitrate, rule, site, spread,
+                                          yield_unit=record.units.grain_yield),
+                    titles=RATE_TITLES, names=setting_titles())),
                 tick=ticker(feedback, 0.9, 1.0))
         except Stopped:
             return {}

@@ -50,7 +50,8 @@ NITROGEN = (
     "Rain after the sampling, manure, a plowed-down legume or banded fertilizer change what the "
     "soil will give; a low test in a cold spring does not prove a lack.",
     "The range of the need covers how well the nitrate is known, and nothing else.",
-    "Rates are of nitrogen, not of product: divide by the product's share of nitrogen.",
+    "Rates of this plan are of nitrogen, not of product: divide by the product's share of "
+    "nitrogen, as the rate files do where the record tells it.",
     "Nitrate that the crop does not take up reaches wells and streams. Keep to the local rules on "
     "rates, dates, setbacks and wells, and to the product's label.",
 )

@@ -10,6 +10,7 @@ from .data_table import read_data_table, titles_of_tables
 USUAL_METHOD = "lime_oregon_2025"
 BUFFER_TITLES = {"sikora": "Sikora", "mehlich": "Mehlich", "smp": "SMP"}
 REFUSE, CLAMP = "refuse", "clamp"
+_LEAST_TARGET = 5.0  # to which anybody limes, where a method names none: this program's choice
 _ROUNDING = 1e-9  # pH: a value this little outside a table is on its edge
 
 
@@ -73,6 +74,21 @@ def load_lime_method(name):
         columns=tuple(row[0] for row in table.rows) if named else table.columns,
         rows=np.array([[float(row[1]) for row in table.rows]] if named else table.rows, float),
         **told)
+
+
+def range_of_targets(method):
+    """Return between which target pH a method takes any, (low, high); None where it knows some."""
+    if method.kind == "table":
+        return float(method.columns[1]), float(method.columns[-1])
+    if method.kind == "acidity":
+        numbers = dict(zip(method.columns, method.rows[0]))
+        return _LEAST_TARGET, float(np.nextafter(numbers["neutral_buffer_ph"], 0))
+    return None
+
+
+def targets_known(method):
+    """Return the target pH that a method has an equation for."""
+    return tuple(float(row[0]) for row in method.rows)
 
 
 def lime_needed(method, ph, buffer_ph, *, target_ph, depth_m, unit, outside=REFUSE):

@@ -73,7 +73,8 @@ def replant_plan(stand, draws, drawn_cells, table, settings, *, area_unit, shape
         settings={**_settings(settings, table), **shape_settings(shape, area_unit),
                   "chance_keep": (doubt.keep, ""), "chance_replant": (doubt.replant, "")},
         sources=(f"{table.title} ({table.year}). {table.source}. Region: {table.region}. "
-                 f"Figures {table.status_in_words}.",),
+                 f"Figures {table.status_in_words}. Between its dates and its stands it is read in "
+                 "straight lines.",),
         cautions=_cautions(table, stand, zones, settings),
         gain=gain, gain_low=float(low), gain_high=float(high),
         figures=figures_of_looking(centred[:, replanted], centred[:, looked_at],

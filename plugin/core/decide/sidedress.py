@@ -5,6 +5,7 @@ from ..units import convert
 from .cautions import NITROGEN
 from .nitrate_rules import nitrogen_needed
 from .plan_zones import require_surface
+from .rate_sensitivity import in_words
 from .rate_zones import SoilTest, rate_plan
 from .soil_mass import USUAL_BULK_DENSITY, mass_per_area
 
@@ -52,11 +53,9 @@ def _of_site(site):
     told = {"expected_yield": site.yield_unit, "previous_crop": "",
             "manure_since_harvest": "", "manure_earlier": "", "wet_spring": "",
             "mixed_cover_crop": ""}
-    return {name: (_in_words(getattr(site, name)), unit) for name, unit in told.items()
+    return {name: (_told(getattr(site, name)), unit) for name, unit in told.items()
             if getattr(site, name) is not None}
 
 
-def _in_words(value):
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return value.replace("_", " ") if isinstance(value, str) else value
+def _told(value):
+    return in_words(value) if isinstance(value, (bool, str)) else value

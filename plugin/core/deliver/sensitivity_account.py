@@ -5,6 +5,7 @@ from ..decide.tillage_sensitivity import LEFT_PAN
 from .figures import figure, share
 
 REPLANT_TITLES = ("Ground to replant: stops gaining", "Ground to keep: starts to gain")
+RATE_TITLES = ("Mean rate: a step more", "Mean rate: a step less")
 TILLAGE_TITLES = ("Ground to loosen: is left", "Ground left: is loosened")
 _DIGITS = 4  # that a value is told with; the account holds it in full
 NO_GROUND = "no such ground"
@@ -17,7 +18,7 @@ def sensitivity_account(found, *, titles, names):
 
     Parameters
         found   sequence of Sensitivity
-        titles  REPLANT_TITLES or TILLAGE_TITLES
+        titles  REPLANT_TITLES, TILLAGE_TITLES or RATE_TITLES
         names   dict of setting to what the user knows it by
     Returns  dict, or None where nothing was found. What is no turn has a text and no value;
              "steady" names the settings of which no value within its bounds turns anything
@@ -43,6 +44,8 @@ def _turns(one):
 def _turn(turn, one):
     if turn is None:
         return {"text": NO_GROUND}
+    if turn.value is None and isinstance(one.now, str):
+        return {"text": "none"}
     if turn.value is None:
         low, high = _told(turn.low, one)["text"], _told(turn.high, one)["text"]
         return {"text": f"none from {low} to {high}"}
@@ -50,12 +53,16 @@ def _turn(turn, one):
     if isinstance(turn.value, date):
         words = "or later" if turn.above else "or earlier"
         return {**told, "text": f"on {told['text']} {words}"}
+    if isinstance(turn.value, str):
+        return {**told, "text": f"if {told['text']}"}
     return {**told, "text": f"{'above' if turn.above else 'below'} {told['text']}"}
 
 
 def _told(value, one):
     if isinstance(value, date):
         return _day(value)
+    if isinstance(value, str):
+        return {"value": value, "unit": "", "text": value}
     if one.setting == "chance_limit":
         return share(value)
     told = figure(value, one.unit)
