@@ -4,8 +4,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from ..long_call import long_call
 from ..problems import InputProblem
 
+BLOCK = 5000  # records compared with their neighbours between two ticks: some 50 ms
 # Standard moisture, percent wet basis: University of Wisconsin Extension, Bushels and test weight;
 # sorghum second-hand.
 STANDARD_MOISTURE = {"corn": 15.5, "soybean": 13.0, "wheat": 13.5, "sorghum": 14.0}
@@ -81,17 +83,18 @@ def clean_yield(positions_m, yields, *, inside, passes=None, interval_s=None, di
         passes        (n,) number of the pass
         interval_s, distance_m, swath_m, moisture   (n,) seconds, metres, metres, percent
         limits        CleaningLimits, or None for the defaults
-        tick          called with the fraction done
+        tick          called with the fraction done; may raise Stopped
     Returns  (n,) int index into REASONS
     Raises   InputProblem: no record has a yield above 0
     Source   order of steps: Simbahan, Dobermann and Ping (2004), Agronomy Journal 96:1091-1102;
              list of filters: Sudduth and Drummond (2007), Agronomy Journal 99:1471-1482
     """
-    limits = limits or CleaningLimits()
+    limits, tick = limits or CleaningLimits(), tick or (lambda fraction: None)
     yields = np.asarray(yields, float)
     reason = np.zeros(len(yields), int)
 
     def leave_out(mask, name):
+        tick(0.0)
         reason[(reason == 0) & mask] = REASONS.index(name)
 
     leave_out(~(np.isfinite(yields) & (yields > 0)), "no yield")
@@ -114,12 +117,12 @@ def clean_yield(positions_m, yields, *, inside, passes=None, interval_s=None, di
         kept = yields[reason == 0]
         leave_out(np.abs(yields - kept.mean()) > limits.deviations * kept.std(),
                   "far from the mean")
-    for half in (1, 2):
+    for half in (0, 1):
         kept = np.flatnonzero(reason == 0)
-        unlike = _unlike_neighbours(np.asarray(positions_m, float)[kept], yields[kept], limits)
+        unlike = _unlike_neighbours(np.asarray(positions_m, float)[kept], yields[kept], limits,
+                                    lambda part, half=half: tick((half + part) / 2))
         reason[kept[unlike]] = REASONS.index("unlike its neighbours")
-        if tick is not None:
-            tick(half / 2)
+    tick(1.0)
     return reason
 
 
@@ -161,17 +164,31 @@ def _speed_jump(passes, interval_s, distance_m, share, count):
     return same_pass & (change > share)
 
 
-def _unlike_neighbours(positions, yields, limits):
+def _unlike_neighbours(positions, yields, limits, tick):
     if len(yields) <= limits.neighbours:
         return np.zeros(len(yields), bool)
-    _, near = cKDTree(positions).query(positions, k=limits.neighbours + 1)
-    # A record is not always its own first neighbour: some share a place.
-    itself = near == np.arange(len(yields))[:, None]
-    near = np.take_along_axis(near, np.argsort(itself, axis=1, kind="stable"), axis=1)[:, :-1]
-    around = yields[near]
-    median = np.median(around, axis=1)
-    spread = 1.4826 * np.median(np.abs(around - median[:, None]), axis=1)
-    apart = np.abs(yields - median)
-    unlike = (apart > limits.local_deviations * spread) & (apart > limits.local_share * median)
-    clustered = unlike[near].mean(axis=1) > limits.cluster_share
+    tree = long_call(lambda: cKDTree(positions), tick)
+    near = np.empty((len(yields), limits.neighbours), int)
+    unlike, clustered = np.zeros((2, len(yields)), bool)
+    blocks = [slice(start, start + BLOCK) for start in range(0, len(yields), BLOCK)]
+    for done, block in enumerate(blocks):
+        tick(0.9 * done / len(blocks))
+        near[block] = _others_near(tree, positions[block], block.start, limits.neighbours)
+        around = yields[near[block]]
+        median = np.median(around, axis=1)
+        spread = 1.4826 * np.median(np.abs(around - median[:, None]), axis=1)
+        apart = np.abs(yields[block] - median)
+        unlike[block] = ((apart > limits.local_deviations * spread)
+                         & (apart > limits.local_share * median))
+    for done, block in enumerate(blocks):
+        tick(0.9 + 0.1 * done / len(blocks))
+        clustered[block] = unlike[near[block]].mean(axis=1) > limits.cluster_share
     return unlike & ~clustered
+
+
+def _others_near(tree, positions, first, count):
+    """Numbers (m, count) of the records nearest to m records in a row, themselves left out."""
+    _, near = tree.query(positions, k=count + 1)
+    # A record is not always its own first neighbour: some share a place.
+    itself = near == np.arange(first, first + len(positions))[:, None]
+    return np.take_along_axis(near, np.argsort(itself, axis=1, kind="stable"), axis=1)[:, :-1]

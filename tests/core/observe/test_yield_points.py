@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 
+from plugin.core.observe import yield_points
 from plugin.core.observe.yield_points import (
     KEPT,
     REASONS,
@@ -201,16 +202,25 @@ def test_a_harvest_without_yields_is_refused():
         clean_yield(**records)
 
 
-def test_progress_is_told_and_a_stop_travels_up():
+def test_each_block_is_told_of_and_a_stop_travels_up_from_anywhere(monkeypatch):
+    whole = clean_yield(**harvest())
+    monkeypatch.setattr(yield_points, "BLOCK", 50)
     parts = []
-    clean_yield(**harvest(), tick=parts.append)
-    assert parts == [0.5, 1.0]
+    assert (clean_yield(**harvest(), tick=parts.append) == whole).all()  # whatever the block
+    blocks = -(-np.count_nonzero(whole == REASONS.index(KEPT)) // 50)
+    assert len(parts) >= 2 * 2 * blocks  # two rounds, neighbours and clusters in each
+    assert parts == sorted(parts) and parts[-1] == 1.0
+    for last in (0, len(parts) // 2, len(parts) - 1):
+        left = [last]
 
-    def stop(fraction):
-        raise Stopped
+        def stop(_fraction, left=left):
+            left[0] -= 1
+            if left[0] < 0:
+                raise Stopped
 
-    with pytest.raises(Stopped):
-        clean_yield(**harvest(), tick=stop)
+        with pytest.raises(Stopped):
+            clean_yield(**harvest(), tick=stop)
+        assert left == [-1]
 
 
 @pytest.mark.parametrize(("distance", "swath"), [(0, 6), (2, 0), (np.nan, 6), (2, np.nan)])
