@@ -8,6 +8,7 @@ from .variogram_fit import LEAST_NESTED_BINS, fit_nested_variogram, fit_variogra
 
 BINS = 20
 CUTOFF_SHARE = 0.5   # of the longer side of the readings' bounding box: common practice
+PAIRS_SHARE = 0.9    # of the work, that goes into the pairs of some thousand readings
 PARAMETERS = {"nugget": 1, "single": 3, "nested": 5}
 
 
@@ -32,15 +33,24 @@ def fit_moments(positions_m, values, error_variance, *, families, tick=None):
              models; corrected for few bins as Hurvich and Tsai (1989), Biometrika 76:297-307
              (both from memory)
     """
+    tick = tick or (lambda fraction: None)
     cutoff = CUTOFF_SHARE * float(np.ptp(positions_m, axis=0).max())
     variogram = experimental_variogram(positions_m, values, cutoff_m=cutoff, bins=BINS,
-                                       error_variance=error_variance, tick=tick)
+                                       error_variance=error_variance,
+                                       tick=lambda part: tick(PAIRS_SHARE * part))
     count = np.count_nonzero(variogram.distances_m > 0)
     if count < LEAST_NESTED_BINS:
         return []
-    fits = [fit_variogram(variogram, family) for family in families]
-    nested = [fit_nested_variogram(variogram, family) for family in families if family != NUGGET]
+    fits, nested = [], []
+    for done, family in enumerate(families):
+        tick(PAIRS_SHARE + (1 - PAIRS_SHARE) * done / len(families))
+        fits.append(fit_variogram(variogram, family))
+        if family != NUGGET:
+            nested.append(fit_nested_variogram(
+                variogram, family, tick=lambda part, done=done: tick(
+                    PAIRS_SHARE + (1 - PAIRS_SHARE) * (done + part) / len(families))))
     fits += [fit for fit in nested if fit.model.nested]
+    tick(1.0)
     return sorted((Fit(fit.model, None, _aicc(fit, count)) for fit in fits),
                   key=lambda fit: fit.aicc)
 

@@ -14,6 +14,9 @@ LEAST_NESTED_BINS = 7  # and five
 FURTHEST = 5        # longest reach that is tried, as a multiple of the longest lag
 RANGES_TRIED = 240  # on the way to it, before the best is refined
 PAIRED_RANGES = 24  # where each goes with each other one
+REFINEMENTS = 600   # of the best pair, at most
+ASKED_MOST = PAIRED_RANGES * (PAIRED_RANGES - 1) // 2 + 2 * REFINEMENTS  # how near a pair comes
+TICK_AFTER = 100    # pairs of ranges: some 10 ms
 REWEIGHTINGS = 200  # at most, where weights depend on the model
 SETTLED = 1e-9      # relative change of the model at which reweighting ends
 
@@ -71,7 +74,7 @@ def fit_variogram(variogram, family, *, weights="pairs_by_distance"):
     return fit
 
 
-def fit_nested_variogram(variogram, family, *, weights="pairs_by_distance"):
+def fit_nested_variogram(variogram, family, *, weights="pairs_by_distance", tick=None):
     """Return the nested model of one family nearest to a variogram: nugget, short and long range.
 
     For each pair of ranges the nugget and the two partial sills, none below 0, follow by linear
@@ -84,6 +87,7 @@ def fit_nested_variogram(variogram, family, *, weights="pairs_by_distance"):
         variogram  Variogram
         family     a name in FAMILIES
         weights    one of WEIGHTS but "pairs_by_semivariance"
+        tick       called with the fraction done, now and then; may raise Stopped
     Returns  VariogramFit; range_found is about both ranges
     Raises   InputProblem: fewer than LEAST_NESTED_BINS bins, unknown family or weights
     Source   nested models: Journel and Huijbregts (1978), Mining Geostatistics, III.A.5; sills
@@ -99,13 +103,19 @@ def fit_nested_variogram(variogram, family, *, weights="pairs_by_distance"):
     weight = _fixed(bins, weights)
     limits = _log_range_limits(bins, family)
     tried = np.linspace(*limits, PAIRED_RANGES)
+    asked = 0
 
     def sse_of(log_ranges):
+        nonlocal asked
+        asked += 1
+        if tick is not None and asked % TICK_AFTER == 0:
+            tick(min(asked / ASKED_MOST, 1.0))
         return _three_sills(bins, weight, family, log_ranges)[1]
 
     start = min(combinations(tried, 2), key=sse_of)
     refined = minimize(sse_of, start, method="Nelder-Mead", bounds=[limits] * 2,
-                       options={"xatol": 1e-7, "fatol": 1e-14 * sse_of(start), "maxiter": 600})
+                       options={"xatol": 1e-7, "fatol": 1e-14 * sse_of(start),
+                                "maxiter": REFINEMENTS})
     log_ranges = np.sort(min((start, refined.x), key=sse_of))
     sills, sse = _three_sills(bins, weight, family, log_ranges)
     step = tried[1] - tried[0]
