@@ -20,7 +20,7 @@ def spatial_coverage(cells_m, count, *, seed=1, tick=None):
         cells_m  (n, 2) centres of cells of equal area, metres
         count    stops wanted, 1 to n
         seed     of the random starts
-        tick     called with the fraction of starts done; may raise Stopped
+        tick     called with the fraction done, after each draw and round; may raise Stopped
     Raises   InputProblem: more stops than cells
     Source   Brus, de Gruijter and van Groenigen (2006), in Digital Soil Mapping, ch. 14; Walvoort,
              Brus and de Gruijter (2010), Computers & Geosciences 36:1261-1267. Starts: Arthur and
@@ -30,14 +30,17 @@ def spatial_coverage(cells_m, count, *, seed=1, tick=None):
     if not 1 <= count <= len(cells):
         raise InputProblem(f"{count} stops do not go into ground of {len(cells)} cells. Ask for "
                            "fewer.")
-    draw = np.random.default_rng(seed)
+    draw, tick = np.random.default_rng(seed), tick or (lambda fraction: None)
     best, least = None, np.inf
     for number in range(TRIES):
-        centres, squared = _lloyd(cells, _starts(cells, count, draw))
+        def tell(part, number=number):
+            tick((number + part) / TRIES)
+
+        starts = _starts(cells, count, draw, lambda part: tell(0.2 * part))
+        centres, squared = _lloyd(cells, starts, lambda part: tell(0.2 + 0.8 * part))
         if squared < least * (1 - 1e-9):
             best, least = centres, squared
-        if tick is not None:
-            tick((number + 1) / TRIES)
+    tick(1.0)
     return _own_cells(cells, best)
 
 
@@ -47,19 +50,21 @@ def mean_squared_distance(cells_m, stops_m):
     return float((apart**2).mean())
 
 
-def _starts(cells, count, draw):
+def _starts(cells, count, draw, tick):
     """Cells drawn with a chance that grows with the squared distance to those drawn before."""
     chosen = [int(draw.integers(len(cells)))]
     squared = ((cells - cells[chosen[0]]) ** 2).sum(axis=1)
-    for _ in range(count - 1):
+    for number in range(1, count):
+        tick(number / count)
         total = squared.sum()
         chosen.append(int(draw.choice(len(cells), p=squared / total)))
         squared = np.minimum(squared, ((cells - cells[chosen[-1]]) ** 2).sum(axis=1))
     return cells[chosen]
 
 
-def _lloyd(cells, centres):
-    for _ in range(MOST_ROUNDS):
+def _lloyd(cells, centres, tick):
+    for number in range(MOST_ROUNDS):
+        tick(number / MOST_ROUNDS)
         _, nearest = cKDTree(centres).query(cells)
         sizes = np.bincount(nearest, minlength=len(centres))
         moved = np.column_stack([np.bincount(nearest, cells[:, axis], len(centres))

@@ -3,7 +3,11 @@ import numpy as np
 import pytest
 
 from plugin.core.problems import InputProblem, Stopped
-from plugin.core.walk.spatial_coverage import mean_squared_distance, spatial_coverage
+from plugin.core.walk.spatial_coverage import (
+    TRIES,
+    mean_squared_distance,
+    spatial_coverage,
+)
 from tests.core.walk.test_equal_area import lattice
 
 
@@ -49,6 +53,13 @@ def test_as_many_stops_as_cells_take_them_all():
 def test_a_number_that_does_not_go_into_the_ground_is_refused(count):
     with pytest.raises(InputProblem, match=f"{count} stops"):
         spatial_coverage(lattice(3, 2), count)
+
+
+def test_each_draw_and_round_is_told_of_in_order():
+    told = []
+    spatial_coverage(lattice(8, 8), 6, tick=told.append)
+    assert len(told) > TRIES * (6 - 1 + 1)  # five draws after the first, and a round or more
+    assert told == sorted(told) and told[-1] == 1.0
 
 
 def test_a_wish_to_stop_ends_it():
