@@ -1,9 +1,8 @@
 """Reading a record, without changing a byte of it."""
-import hashlib
-import shutil
 import sqlite3
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from traceback import clear_frames
@@ -11,13 +10,15 @@ from traceback import clear_frames
 import numpy as np
 from osgeo import gdal, ogr
 
-from ..core.problems import InputProblem
+from ..core.problems import InputProblem, Stopped
 from ..core.units import UNIT_SYSTEMS, UnitSystem
 from ..layers.strict_ogr import in_metres, strict_ogr
+from .at_rest import copy_at_rest, sha256_of
 from .ogr_features import reader_of
 from .schema import LAYERS, layer_spec
+from .sqlite_looks import looking
 
-SIDE_FILES = ("-wal", "-journal")  # what SQLite has yet to bring into the file itself
+ROWS = 1000  # read between two ticks: some 20 ms
 NUMBERS = ("int", "real")
 # SQLite keeps text in a column of numbers, and other readers take it for 0. Of the yield points,
 # of which there may be a million, only the rows in question are fetched.
@@ -98,28 +99,29 @@ class Record:
         return {name: self.field[name] for name in columns}
 
 
-def open_record(path, *, only=None):
+def open_record(path, *, only=None, tick=None):
     """Read a record, whole or the rows of some layers.
 
     A copy is read, so that the file and its folder stay as they are, also while QGIS has the
     record open; what QGIS has saved but not yet brought into the file is read too. Columns that
-    a user has added are left alone. Memory grows with the rows: some 100 bytes a value.
+    a user has added are left alone. Memory grows with the rows: eight bytes a number, more a text.
 
     Parameters
         path  the GeoPackage
         only  names of the layers whose rows are wanted; None reads them all
+        tick  called with the fraction done; may raise Stopped
     Returns  Record
     Raises   InputProblem: the file is no record, a layer or a column is missing, the field has no
              row, several, no boundary or no units, the CRS does not count in metres, or a column
              of numbers holds text
     """
-    path = Path(path)
+    path, tick = Path(path), tick or (lambda fraction: None)
     if not path.is_file():
         raise InputProblem(f"There is no record at {path}.")
     with TemporaryDirectory(prefix="record-") as folder:
         copy = Path(folder) / "record.gpkg"
-        copy_at_rest(path, copy)
-        sha256 = sha256_of(copy)
+        copy_at_rest(path, copy, tick=lambda part: tick(0.05 * part))
+        sha256 = sha256_of(copy, tick=lambda part: tick(0.05 + 0.05 * part))
         with strict_ogr():
             try:
                 dataset = gdal.OpenEx(str(copy), gdal.OF_VECTOR | gdal.OF_READONLY, ["GPKG"])
@@ -127,51 +129,31 @@ def open_record(path, *, only=None):
                 raise InputProblem(f"{path.name} is not a GeoPackage that can be read: "
                                    f"{problem}.") from problem
             try:
-                found = _read(path, sha256, dataset, only)
-                _refuse_texts(path, copy, {"field", *found.tables})
+                found = _read(path, sha256, dataset, only, lambda part: tick(0.1 + 0.8 * part))
+                tick(0.9)
+                with closing(sqlite3.connect(copy)) as database, looking(database, tick, 0.9):
+                    _refuse_texts(path, database, {"field", *found.tables})
+                    found = replace(found, seasons=_seasons(database))
+                tick(1.0)
                 return found
-            except InputProblem as problem:
+            except (InputProblem, Stopped) as problem:
                 clear_frames(problem.__traceback__)  # which would keep the copy open
                 raise
             finally:
                 dataset = None  # closes the copy: only then can every system delete it
 
 
-def copy_at_rest(path, copy):
-    """Copy a GeoPackage to a plain file of its own, with what SQLite has yet to bring into it.
-
-    Raises   InputProblem: another program is writing it, or it is damaged
-    """
-    parts = [path] + [beside for beside in (Path(f"{path}{end}") for end in SIDE_FILES)
-                      if beside.exists() and beside.stat().st_size]
-    before = [(part.stat().st_mtime_ns, part.stat().st_size) for part in parts]
-    for part in parts:
-        shutil.copyfile(part, f"{copy}{part.name[len(path.name):]}")
-    if before != [(part.stat().st_mtime_ns, part.stat().st_size)
-                  for part in parts if part.exists()]:
-        raise InputProblem(f"{path.name} is being written to just now. Try again when the other "
-                           "program has saved it.")
-    if len(parts) > 1:
-        try:
-            with closing(sqlite3.connect(copy)) as database:
-                database.execute("PRAGMA journal_mode = delete").fetchall()
-        except sqlite3.DatabaseError as problem:
-            raise InputProblem(f"{path.name} is not a GeoPackage that can be read: "
-                               f"{problem}.") from problem
-
-
-def _refuse_texts(path, copy, layers):
+def _refuse_texts(path, database, layers):
     wrong = []
-    with closing(sqlite3.connect(copy)) as database:
-        database.text_factory = lambda text: text.decode("utf-8", "replace")
-        for layer in sorted(layers):
-            numeric = {one.name for one in layer_spec(layer).columns if one.kind in NUMBERS}
-            rows = database.execute(ROWS_OF[layer])
-            names = [column[0] for column in rows.description]
-            checked = [place for place, name in enumerate(names) if name in numeric]
-            for row in rows:
-                wrong += [(layer, row[0], names[place], row[place])
-                          for place in checked if isinstance(row[place], (str, bytes))]
+    database.text_factory = lambda text: text.decode("utf-8", "replace")
+    for layer in sorted(layers):
+        numeric = {one.name for one in layer_spec(layer).columns if one.kind in NUMBERS}
+        rows = database.execute(ROWS_OF[layer])
+        names = [column[0] for column in rows.description]
+        checked = [place for place, name in enumerate(names) if name in numeric]
+        for row in rows:
+            wrong += [(layer, row[0], names[place], row[place])
+                      for place in checked if isinstance(row[place], (str, bytes))]
     if wrong:
         layer, fid, column, value = wrong[0]
         more = f" The same goes for {len(wrong) - 1} more." if len(wrong) > 1 else ""
@@ -179,37 +161,30 @@ def _refuse_texts(path, copy, layers):
                            f"number. Enter one, with a decimal point.{more}")
 
 
-def sha256_of(path):
-    """Return the SHA-256 of a file's bytes, hexadecimal."""
-    digest = hashlib.sha256()
-    with open(path, "rb") as file:
-        for block in iter(lambda: file.read(1 << 20), b""):
-            digest.update(block)
-    return digest.hexdigest()
-
-
-def _read(path, sha256, dataset, only):
+def _read(path, sha256, dataset, only, tick):
     layers = {}  # by name, not as a comprehension, whose half-made dict would keep the copy open
     for spec in LAYERS:
         layers[spec.name] = _layer(path, dataset, spec)
     reference = _one_reference(path, layers)
     values, boundary = _field_row(path, layers["field"])
-    tables = {spec.name: _table(layers[spec.name], spec) for spec in LAYERS
-              if only is None or spec.name in only}
+    counts = {name: layer.GetFeatureCount() for name, layer in layers.items()}
+    read, tables = 0, {}
+    wanted = [spec for spec in LAYERS if only is None or spec.name in only]
+    most = sum(counts[spec.name] for spec in wanted) or 1
+    for spec in wanted:
+        tables[spec.name] = _table(layers[spec.name], spec,
+                                   lambda rows, before=read: tick((before + rows) / most))
+        read += counts[spec.name]
     return Record(
         path=str(path), sha256=sha256, units=UNIT_SYSTEMS[values["units"]],
         currency=values["currency"] or layer_spec("field").column("currency").default,
         crs_wkt=reference.ExportToWkt(), field=values, boundary_wkb=boundary,
-        counts={name: layer.GetFeatureCount() for name, layer in layers.items()},
-        seasons=_seasons(dataset), tables=tables)
+        counts=counts, seasons=(), tables=tables)
 
 
-def _seasons(dataset):
-    found = dataset.ExecuteSQL("SELECT DISTINCT season FROM yield_points "
-                               "WHERE season IS NOT NULL ORDER BY season")
-    seasons = tuple(row.GetFieldAsInteger(0) for row in found)
-    dataset.ReleaseResultSet(found)
-    return seasons
+def _seasons(database):
+    return tuple(int(row[0]) for row in database.execute(
+        "SELECT DISTINCT season FROM yield_points WHERE season IS NOT NULL ORDER BY season"))
 
 
 def _layer(path, dataset, spec):
@@ -280,29 +255,47 @@ def _reader(layer, column):
     return reader_of(column.kind, layer.GetLayerDefn().GetFieldIndex(column.name))
 
 
-def _table(layer, spec):
-    readers = [_reader(layer, column) for column in spec.columns]
-    fids, places, rows = [], [], []
+def _table(layer, spec, tick):
+    """The rows of a layer by column; `tick` is called with the number read, and may raise."""
     layer.ResetReading()
-    for feature in layer:
-        fids.append(feature.GetFID())
-        rows.append([read(feature) for read in readers])
-        if spec.geometry == "point":
-            point = feature.GetGeometryRef()
-            places.append((np.nan, np.nan) if point is None or point.IsEmpty()
-                          else (point.GetX(), point.GetY()))
-    order = np.argsort(np.array(fids, np.int64), kind="stable")
-    table = {"fid": np.array(fids, np.int64)[order]}
-    columns = list(zip(*rows)) or [()] * len(spec.columns)
-    for column, values in zip(spec.columns, columns):
-        table[column.name] = _array(values, column.kind)[order]
-    if spec.geometry == "point":
-        positions = np.array(places, float).reshape(-1, 2)[order]
-        table["x"], table["y"] = positions[:, 0], positions[:, 1]
+    features = _rows(layer, spec)
+    blocks, read = [_block((), spec)], 0
+    while rows := list(islice(features, ROWS)):
+        blocks.append(_block(rows, spec))
+        read += len(rows)
+        tick(read)
+    order = np.argsort(np.concatenate([block["fid"] for block in blocks]), kind="stable")
+    table = {}
+    for name in blocks[0]:
+        table[name] = np.concatenate([block[name] for block in blocks])[order]
+        tick(read)
     return table
 
 
+def _rows(layer, spec):
+    """Yield fid, values by column, easting and northing of each row."""
+    readers = [_reader(layer, column) for column in spec.columns]
+    for feature in layer:
+        point = feature.GetGeometryRef() if spec.geometry == "point" else None
+        place = (np.nan, np.nan) if point is None or point.IsEmpty() \
+            else (point.GetX(), point.GetY())
+        yield (feature.GetFID(), *(read(feature) for read in readers), *place)
+
+
+def _block(rows, spec):
+    """Some rows as arrays, by column."""
+    names = ["fid", *(column.name for column in spec.columns), "x", "y"]
+    kinds = [None, *(column.kind for column in spec.columns), "real", "real"]
+    block = {name: _array(values, kind) for name, kind, values in
+             zip(names, kinds, zip(*rows) if rows else [()] * len(names))}
+    if spec.geometry != "point":
+        del block["x"], block["y"]
+    return block
+
+
 def _array(values, kind):
+    if kind is None:
+        return np.array(values, np.int64)
     if kind in NUMBERS:
         return np.array([np.nan if value is None else value for value in values], float)
     array = np.empty(len(values), object)

@@ -3,6 +3,7 @@ import math
 import os
 import shutil
 import sqlite3
+import tempfile
 from contextlib import closing
 from pathlib import Path
 
@@ -11,8 +12,9 @@ import pytest
 from osgeo import gdal, ogr, osr
 from qgis.core import QgsGeometry, QgsPointXY, QgsVectorLayer, QgsVectorLayerUtils
 
-from plugin.core.problems import InputProblem
+from plugin.core.problems import InputProblem, Stopped
 from plugin.core.units import METRIC, US
+from plugin.record import at_rest, read
 from plugin.record.read import open_record
 from plugin.record.schema import LAYERS, layer_spec
 from plugin.record.write import append_rows
@@ -132,15 +134,55 @@ def test_a_write_that_was_cut_off_is_seen_as_it_was_before(record, tmp_path):
 
 
 def test_a_record_that_changes_while_it_is_read_is_refused(record, monkeypatch):
-    copyfile = shutil.copyfile
+    chunks_of = at_rest.chunks_of
 
-    def copied_while_another_writes(source, target):
-        copyfile(source, target)
-        os.utime(source, ns=(0, record.stat().st_mtime_ns + 1_000_000_000))
+    def read_while_another_writes(path):
+        yield from chunks_of(path)
+        os.utime(path, ns=(0, record.stat().st_mtime_ns + 1_000_000_000))
 
-    monkeypatch.setattr(shutil, "copyfile", copied_while_another_writes)
+    monkeypatch.setattr(at_rest, "chunks_of", read_while_another_writes)
     with pytest.raises(InputProblem, match="call.gpkg is being written to just now. Try again"):
         open_record(record)
+
+
+def stopping(after):
+    """A tick that raises Stopped when it is called once more than `after` times."""
+    left = [after]
+
+    def tick(_fraction):
+        if left[0] == 0:
+            raise Stopped
+        left[0] -= 1
+    return tick
+
+
+def test_reading_ticks_block_by_block_and_blocks_change_nothing(record, monkeypatch):
+    append_rows(record, "seed_depths", [
+        {"x": 500010.0 + number, "y": 4400020.0, "depth": 1.0 + number / 8, "note": f"n{number}"}
+        for number in range(7)])
+    whole = open_record(record)
+    told = []
+    monkeypatch.setattr(read, "ROWS", 2)
+    monkeypatch.setattr(at_rest, "CHUNK", 4096)
+    found = open_record(record, tick=told.append)
+    assert len(told) >= 2 * (record.stat().st_size // 4096) + 4  # copy and digest, blocks of rows
+    assert told == sorted(told) and told[-1] == 1.0
+    assert found.sha256 == whole.sha256
+    for name, column in whole.table("seed_depths").items():
+        np.testing.assert_array_equal(found.table("seed_depths")[name], column)
+
+
+def test_a_stop_anywhere_leaves_no_copy(record, monkeypatch, tmp_path):
+    append_rows(record, "seed_depths", [{"x": 500010.0, "y": 4400020.0}] * 3)
+    copies = tmp_path / "copies"
+    copies.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(copies))
+    told = []
+    open_record(record, tick=told.append)
+    for after in range(len(told)):
+        with pytest.raises(Stopped):
+            open_record(record, tick=stopping(after))
+        assert list(copies.iterdir()) == []
 
 
 def test_a_layer_comes_as_arrays_of_one_length_in_the_order_of_the_rows(record):

@@ -131,8 +131,9 @@ def import_readings(record_path, source_path, wish, tick=None):
              something must be answered first, or the record not be written
     """
     tick = tick or (lambda fraction: None)
-    record, kind = open_record(record_path, only=()), kind_named(wish.kind)
-    with _opened(record, kind, source_path, wish) as source:
+    record = open_record(record_path, only=(), tick=lambda fraction: tick(0.0))
+    kind = kind_named(wish.kind)
+    with _opened(record, kind, source_path, wish, tick) as source:
         targets = targets_of(kind, record, placed=source.placed)
         first = next(source.blocks, None)
         if first is None:
@@ -145,7 +146,7 @@ def import_readings(record_path, source_path, wish, tick=None):
     warnings = _unit_warnings(mapping, targets, source)
     known = known_readings(
         record_path, [kind.layer, *filter(None, [kind.child])], source_sha256=source.sha256,
-        source_table=source.table, kind=kind.name)
+        source_table=source.table, kind=kind.name, tick=lambda _: tick(0.4))
     written, completions, number = (), (), None
     with KeptPhotos(record_path) as kept:
         if kind.name == "laboratory":
@@ -194,10 +195,10 @@ def _refuse_another_way(source, known, entry):
                 "twice. Delete those readings first, or import it as before.")
 
 
-def _opened(record, kind, source_path, wish):
+def _opened(record, kind, source_path, wish, tick=None):
     every = list(targets_of(kind, record).values())
     return open_source(source_path, lambda text: is_known_header(text, every), table=wish.table,
-                       header_row=wish.header_row)
+                       header_row=wish.header_row, tick=tick)
 
 
 def _filled_first(source, block):

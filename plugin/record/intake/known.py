@@ -9,7 +9,8 @@ import numpy as np
 from osgeo import ogr
 
 from ...layers.strict_ogr import strict_ogr
-from ..read import copy_at_rest
+from ..at_rest import copy_at_rest
+from ..sqlite_looks import looking
 from .kinds import LABORATORY
 
 IDS_OF = {
@@ -62,18 +63,19 @@ class Known:
     earlier: tuple
 
 
-def known_readings(path, layers, *, source_sha256, source_table, kind):
+def known_readings(path, layers, *, source_sha256, source_table, kind, tick=None):
     """Return what a record holds, read from a copy.
 
     Parameters
         path    the record
         layers  names of the layers whose readings are asked for
+        tick    called with 0 now and then; may raise Stopped
     Raises   InputProblem: another program is writing the record
     """
     with TemporaryDirectory(prefix="record-") as folder:
         copy = Path(folder) / "record.gpkg"
-        copy_at_rest(Path(path), copy)
-        with closing(sqlite3.connect(copy)) as database:
+        copy_at_rest(Path(path), copy, tick=tick and (lambda fraction: tick(0.0)))
+        with closing(sqlite3.connect(copy)) as database, looking(database, tick, 0.0):
             ids = frozenset(row[0] for layer in layers for row in database.execute(IDS_OF[layer]))
             stops, counts = _stops(database)
             return Known(ids, stops, counts, _samples(database),

@@ -19,7 +19,7 @@ from ...core.intake.text_table import (
 )
 from ...core.problems import InputProblem
 from ...layers.strict_ogr import strict_ogr
-from ..read import copy_at_rest, sha256_of
+from ..at_rest import chunks_of, copy_at_rest, sha256_of
 from .archives import refuse_bursting
 
 BLOCK_ROWS = 10_000  # read between two looks at whether the user has cancelled: some 0.1 s
@@ -32,7 +32,6 @@ ZIPPED = (".xlsx", ".ods", ".kmz")
 # Cells come as they stand, so that one road reads the numbers and dates of every format.
 CELLS_AS_TEXT = {"OGR_XLSX_HEADERS": "DISABLE", "OGR_XLSX_FIELD_TYPES": "STRING",
                  "OGR_ODS_HEADERS": "DISABLE", "OGR_ODS_FIELD_TYPES": "STRING"}
-HASHED_AT_ONCE = 1 << 20
 EXTENSIONS = (*TEXT, *SPREADSHEETS, *VECTORS)
 
 
@@ -68,7 +67,7 @@ class Source:
 
 
 @contextmanager
-def open_source(path, known, *, table="", header_row=0):
+def open_source(path, known, *, table="", header_row=0, tick=None):
     """Open a file of readings for as long as the block lasts.
 
     Parameters
@@ -76,6 +75,7 @@ def open_source(path, known, *, table="", header_row=0):
         known       function of a text: whether it is known as a header
         table       name of the sheet or layer; "" for the first one that has rows
         header_row  number of the header's row in tables; 0 to look for it
+        tick        called with 0 now and then until it is open; may raise Stopped
     Raises   InputProblem: it cannot be read, or has no such table
     """
     path = Path(path)
@@ -92,11 +92,11 @@ def open_source(path, known, *, table="", header_row=0):
             if ending in ZIPPED:
                 refuse_bursting(path)
             if ending in TEXT:
-                opened = _text(path, known, header_row, until)
+                opened = _text(path, known, header_row, until, tick)
             elif ending in SPREADSHEETS:
-                opened = _spreadsheet(path, known, table, header_row, until)
+                opened = _spreadsheet(path, known, table, header_row, until, tick)
             else:
-                opened = _vector(path, table, until)
+                opened = _vector(path, table, until, tick)
         except InputProblem as problem:
             raise _named(path, problem) from problem
         except (OSError, RuntimeError) as problem:
@@ -110,20 +110,23 @@ def _named(path, problem):
     return problem if words.startswith(path.name) else InputProblem(f"{path.name}: {words}")
 
 
-def _chunks(path):
-    with open(path, "rb") as file:
-        yield from iter(lambda: file.read(HASHED_AT_ONCE), b"")
+def _looked_at(chunks, tick):
+    for chunk in chunks:
+        if tick is not None:
+            tick(0.0)
+        yield chunk
 
 
-def _text(path, known, header_row, until):
-    encoding = encoding_of(_chunks(path))
+def _text(path, known, header_row, until, tick):
+    encoding = encoding_of(_looked_at(chunks_of(path), tick))
     file = until.enter_context(open(path, encoding=encoding, errors="replace", newline=""))
     lines = bounded_lines(file)
     first = list(itertools.islice(lines, SAMPLE_ROWS))
     separator = separator_of(first)
     rows = rows_of_text(itertools.chain(first, lines), separator)
     whole = _ends_its_last_line(path)
-    return _table(path, rows, known, header_row, size=_size_by(path, first), whole=whole)
+    return _table(path, rows, known, header_row, size=_size_by(path, first), whole=whole,
+                  tick=tick)
 
 
 def _ends_its_last_line(path):
@@ -138,12 +141,14 @@ def _size_by(path, lines):
     return round(path.stat().st_size / used * len(lines))
 
 
-def _table(path, rows, known, header_row, *, size, tables=(), table="", whole=True):
+def _table(path, rows, known, header_row, *, size, tables=(), table="", whole=True,
+           tick=None):
     first = list(itertools.islice(rows, max(LOOKED_AT, header_row + 1)))
     header = find_header(first, known, header_row)
     width = len(header.names)
     rest = (row for row in itertools.chain(first, rows) if row[0] > header.last_row)
-    return Source(path, sha256_of(path), header.names, False, "", tuple(tables), table, size,
+    digest = sha256_of(path, tick=tick and (lambda fraction: tick(0.0)))
+    return Source(path, digest, header.names, False, "", tuple(tables), table, size,
                   _blocks(path, rest, width, whole))
 
 
@@ -169,7 +174,7 @@ def _blocks(path, rows, width, whole):
         held = Block([number for number, _ in block], [cells for _, cells in block])
 
 
-def _spreadsheet(path, known, table, header_row, until):
+def _spreadsheet(path, known, table, header_row, until, tick):
     before = {name: gdal.GetThreadLocalConfigOption(name) for name in CELLS_AS_TEXT}
     for name, value in CELLS_AS_TEXT.items():
         gdal.SetThreadLocalConfigOption(name, value)
@@ -187,7 +192,7 @@ def _spreadsheet(path, known, table, header_row, until):
                 for place in range(width)]
         dataset.GetLayerCount()  # holds the file open until its rows are read
     return _table(path, rows(), known, header_row, size=layer.GetFeatureCount(), tables=tables,
-                  table=layer.GetName())
+                  table=layer.GetName(), tick=tick)
 
 
 def _layer(path, dataset, table):
@@ -202,11 +207,12 @@ def _layer(path, dataset, table):
     raise InputProblem("it holds no row. Choose a file with readings.")
 
 
-def _vector(path, table, until):
-    digest, opened = sha256_of(path), path
+def _vector(path, table, until, tick):
+    look = tick and (lambda fraction: tick(0.0))
+    digest, opened = sha256_of(path, tick=look), path
     if path.suffix.lower() == ".gpkg":  # reading it in place would leave files beside it
         opened = Path(until.enter_context(TemporaryDirectory(prefix="source-"))) / "source.gpkg"
-        copy_at_rest(path, opened)
+        copy_at_rest(path, opened, tick=look)
     until.enter_context(strict_ogr())
     dataset = gdal.OpenEx(str(opened), gdal.OF_VECTOR | gdal.OF_READONLY,
                           list(VECTORS[path.suffix.lower()]))
