@@ -7,6 +7,7 @@ from ..core.problems import InputProblem
 from .strict_ogr import strict_ogr
 
 CUT_BYTES = 2_000_000  # of the boundary, times cells cut with it between two ticks: some 20 ms
+POSITIONS = 10_000  # looked up between two ticks: some 50 ms
 ROUNDING = 1e-9  # of a cell: a share this near to the whole is the whole
 
 
@@ -46,8 +47,11 @@ def inside_shares(boundary_wkb, grid, *, tick=None):
     return inside
 
 
-def inside_mask(boundary_wkb, positions_m):
-    """Return the mask (n,) of positions inside the boundary or within a millimetre of it."""
+def inside_mask(boundary_wkb, positions_m, *, tick=None):
+    """Return the mask (n,) of positions inside the boundary or within a millimetre of it.
+
+    `tick` is called with the fraction done; it may raise Stopped.
+    """
     positions = np.asarray(positions_m, float).reshape(-1, 2)
     with strict_ogr():
         boundary = ogr.CreateGeometryFromWkb(boundary_wkb).Buffer(0.001)
@@ -55,7 +59,10 @@ def inside_mask(boundary_wkb, positions_m):
         mask = ((positions >= (west, south)) & (positions <= (east, north))).all(axis=1)
         prepared = boundary.CreatePreparedGeometry()
         point = ogr.Geometry(ogr.wkbPoint)
-        for number in np.flatnonzero(mask):
+        near = np.flatnonzero(mask)
+        for done, number in enumerate(near):
+            if tick is not None and done % POSITIONS == 0:
+                tick(done / len(near))
             point.SetPoint_2D(0, *positions[number].tolist())
             mask[number] = prepared.Intersects(point)
     return mask

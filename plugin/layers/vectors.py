@@ -3,16 +3,19 @@ import json
 import struct
 from dataclasses import dataclass
 from pathlib import Path
+from traceback import clear_frames
 
 import numpy as np
 from osgeo import gdal, ogr, osr
 
-from ..core.problems import InputProblem
+from ..core.problems import InputProblem, Stopped
 from .beside import beside
 from .json_files import DOMAIN, json_text
 from .strict_ogr import spatial_reference, strict_ogr
 
-ROWS = 1000  # written between two ticks: some 10 ms
+ROWS = 1000  # read or written between two ticks: some 20 ms
+AT_ONCE = 5000  # rows put into the spatial index together: some 0.1 s
+POINTS = np.dtype([("order", "u1"), ("kind", "<u4"), ("east", "<f8"), ("north", "<f8")])
 TEXT, REAL, WHOLE = ogr.OFTString, ogr.OFTReal, ogr.OFTInteger64
 POINT = ogr.wkbPoint
 
@@ -47,16 +50,14 @@ class VectorLayer:
     kind: int = None
 
 
-def points_wkb(positions_m, *, tick=None):
-    """Return the WKB of each of (n, 2) positions; `tick` is called with the fraction done."""
-    made = []
-    for done, (easting, northing) in enumerate(np.asarray(positions_m, float)):
-        if tick is not None and done % ROWS == 0:
-            tick(done / len(positions_m))
-        point = ogr.Geometry(ogr.wkbPoint)
-        point.AddPoint_2D(float(easting), float(northing))
-        made.append(bytes(point.ExportToWkb(ogr.wkbNDR)))
-    return made
+def points_wkb(positions_m):
+    """Return the WKB of each of (n, 2) positions."""
+    positions = np.asarray(positions_m, float).reshape(-1, 2)
+    points = np.empty(len(positions), POINTS)
+    points["order"], points["kind"] = 1, ogr.wkbPoint
+    points["east"], points["north"] = positions.T
+    blob, size = points.tobytes(), POINTS.itemsize
+    return [blob[start:start + size] for start in range(0, len(blob), size)]
 
 
 def polygon_wkb(polygons, clip_wkb=None, *, tick=None):
@@ -133,24 +134,34 @@ def write_vector(path, driver, layers, *, options=(), epsg=None, tick=None):
         layers   list of VectorLayer; more than one only where the format holds several
         options  layer creation options
         epsg     reproject to this EPSG code, easting before northing; None keeps the CRS
-        tick     called now and then with the fraction of a layer's rows done; may raise Stopped,
-                 and nothing is written
+        tick     called now and then with the fraction of all rows done; may raise Stopped, and
+                 nothing is written
     Raises   InputProblem: the file cannot be written
     """
+    rows, written = sum(len(layer.rows) for layer in layers) or 1, 0
     with beside(path) as unfinished, strict_ogr():
         try:
             dataset = gdal.GetDriverByName(driver).Create(
                 str(unfinished), 0, 0, 0, gdal.GDT_Unknown)
             for layer in layers:
-                _write_layer(dataset, layer, options, epsg, tick)
+                _write_layer(dataset, layer, options, epsg, None if tick is None else
+                             lambda done, before=written: tick((before + done) / rows))
+                written += len(layer.rows)
             dataset = None  # closes the file
             _count_again(unfinished, layers)
+        except Stopped as stop:
+            clear_frames(stop.__traceback__)  # which would keep the file open
+            raise
         except RuntimeError as problem:
             raise InputProblem(f"{Path(path).name} could not be written: {problem}.") from problem
+        finally:
+            dataset = None  # else no system but Unix could delete what is unfinished
 
 
-def read_vector(path, name=None):
+def read_vector(path, name=None, *, tick=None):
     """Return a layer of a file as (VectorLayer, list of dict of its rows).
+
+    `tick` is called now and then with the fraction of rows read; it may raise Stopped.
 
     Raises   InputProblem: the file or the layer cannot be read
     """
@@ -166,8 +177,10 @@ def read_vector(path, name=None):
         columns = tuple(Column(field.GetName(), field.GetType()) for field in
                         (definition.GetFieldDefn(n) for n in range(definition.GetFieldCount())))
         reference = layer.GetSpatialRef()
-        geometries, rows = [], []
-        for feature in layer:
+        geometries, rows, count = [], [], layer.GetFeatureCount() or 1
+        for done, feature in enumerate(layer):
+            if tick is not None and done % ROWS == 0:
+                tick(min(done / count, 1.0))
             geometry = feature.GetGeometryRef()
             geometries.append(None if geometry is None
                               else bytes(geometry.ExportToIsoWkb(ogr.wkbNDR)))
@@ -202,10 +215,15 @@ def _write_layer(dataset, layer, options, epsg, tick):
         definition.SetWidth(column.width)
         definition.SetPrecision(column.decimals)
         made.CreateField(definition)
+    if len(layer.rows) > AT_ONCE and dataset.TestCapability(ogr.ODsCTransactions):
+        dataset.FlushCache()  # makes the spatial index, which otherwise takes all rows at the end
     made.StartTransaction()
     for done, (wkb, row) in enumerate(zip(layer.geometries, layer.rows)):
         if tick is not None and done % ROWS == 0:
-            tick(done / len(layer.rows))
+            tick(done)
+        if done % AT_ONCE == AT_ONCE - 1:
+            made.CommitTransaction()
+            made.StartTransaction()
         feature = ogr.Feature(made.GetLayerDefn())
         if wkb is not None:
             geometry = ogr.CreateGeometryFromWkb(wkb)
@@ -241,8 +259,8 @@ def _set(feature, number, value, kind):
 def _kind(geometries):
     if not geometries:
         return ogr.wkbUnknown
-    kinds = {ogr.CreateGeometryFromWkb(wkb).GetGeometryType() for wkb in geometries
-             if wkb is not None}
+    one_of_each = {wkb[:5]: wkb for wkb in geometries if wkb is not None}  # by byte order and kind
+    kinds = {ogr.CreateGeometryFromWkb(wkb).GetGeometryType() for wkb in one_of_each.values()}
     if not kinds:
         return ogr.wkbNone
     return kinds.pop() if len(kinds) == 1 else ogr.wkbMultiPolygon

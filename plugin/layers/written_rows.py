@@ -6,7 +6,7 @@ import numpy as np
 from ..core.problems import InputProblem
 from .nulls import number_of, plain
 from .polygons import features_of
-from .vectors import REAL, TEXT, WHOLE, Column
+from .vectors import REAL, ROWS, TEXT, WHOLE, Column
 
 # Kinds of QGIS fields by name, which is the same on Qt 5 and Qt 6.
 NUMBER_KINDS = {"double": REAL, "real": REAL, "integer": WHOLE, "integer64": WHOLE, "int8": WHOLE}
@@ -48,15 +48,19 @@ class WrittenRows:
         return replace(self, columns=columns, rows=rows)
 
 
-def read_rows(source):
+def read_rows(source, *, tick=None):
     """Return the WrittenRows of a QgsProcessingFeatureSource, with or without geometry.
 
-    What is neither a number nor text comes as text, as QGIS writes it.
+    What is neither a number nor text comes as text, as QGIS writes it. `tick` is called with the
+    fraction of rows read; it may raise Stopped.
     """
+    count = max(source.featureCount(), 1)
     columns = tuple(Column(field.name(), NUMBER_KINDS.get(field.typeName().lower(), TEXT))
                     for field in source.fields())
     rows, fids = [], []
-    for feature in features_of(source):
+    for done, feature in enumerate(features_of(source)):
+        if tick is not None and done % ROWS == 0:
+            tick(min(done / count, 1.0))
         rows.append([_as(column.kind, plain(value))
                      for column, value in zip(columns, feature.attributes())])
         fids.append(feature.id())

@@ -1,9 +1,14 @@
+import sqlite3
+from contextlib import closing
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
 from osgeo import ogr
 
-from plugin.core.problems import InputProblem
+from plugin.core.problems import InputProblem, Stopped
+from plugin.layers import vectors
 from plugin.layers.vectors import (
     REAL,
     TEXT,
@@ -74,6 +79,63 @@ def test_a_layer_without_rows_keeps_its_columns(tmp_path):
     read, rows = read_vector(tmp_path / "a.gpkg")
     assert rows == [] and [column.name for column in read.columns] == [
         "stop", "population", "words"]
+
+
+def many(count=12):
+    generator = np.random.default_rng(2)
+    return layer(geometries=points_wkb(generator.uniform(0, 1000, (count, 2))),
+                 rows=[[number, number / 8, f"n{number}"] for number in range(count)])
+
+
+def test_a_spatial_index_filled_on_the_way_holds_every_row(tmp_path, monkeypatch):
+    write_vector(tmp_path / "at_the_end.gpkg", "GPKG", [many()])
+    monkeypatch.setattr(vectors, "AT_ONCE", 5)
+    write_vector(tmp_path / "on_the_way.gpkg", "GPKG", [many()])
+    found = []
+    for name in ("at_the_end", "on_the_way"):
+        with closing(sqlite3.connect(tmp_path / f"{name}.gpkg")) as database:
+            found.append([database.execute(asked).fetchall() for asked in (
+                "SELECT type, name, sql FROM sqlite_master ORDER BY name",
+                "SELECT * FROM rtree_stand_geom ORDER BY id", "SELECT * FROM stand",
+                "SELECT * FROM gpkg_extensions", "SELECT * FROM gpkg_ogr_contents",
+                "SELECT min_x, min_y, max_x, max_y FROM gpkg_contents")])
+    assert found[0] == found[1] and len(found[0][1]) == 12
+
+
+@pytest.mark.parametrize("driver,name", [("GPKG", "a.gpkg"), ("ESRI Shapefile", "a.shp"),
+                                         ("GeoJSON", "a.geojson")])
+def test_a_stop_between_any_rows_leaves_no_file(tmp_path, monkeypatch, driver, name):
+    monkeypatch.setattr(vectors, "ROWS", 2)
+    monkeypatch.setattr(vectors, "AT_ONCE", 5)
+    for last in range(6):
+        left = [last]
+
+        def stop(_fraction, left=left):
+            if left[0] == 0:
+                raise Stopped
+            left[0] -= 1
+
+        with pytest.raises(Stopped):
+            write_vector(tmp_path / name, driver, [many()], tick=stop)
+        assert list(tmp_path.iterdir()) == []
+
+
+def test_rows_of_all_layers_are_told_of_in_order_and_so_are_rows_read(tmp_path, monkeypatch):
+    monkeypatch.setattr(vectors, "ROWS", 2)
+    told = []
+    write_vector(tmp_path / "a.gpkg", "GPKG", [many(), replace(many(4), name="more")],
+                 tick=told.append)
+    assert told == [two / 16 for two in range(0, 16, 2)]
+    told.clear()
+    read_vector(tmp_path / "a.gpkg", tick=told.append)
+    assert told == [two / 12 for two in range(0, 12, 2)]
+
+
+def test_points_are_written_as_ogr_writes_them():
+    point = ogr.Geometry(ogr.wkbPoint)
+    point.AddPoint_2D(*PLACES[1])
+    assert points_wkb(PLACES)[1] == bytes(point.ExportToWkb(ogr.wkbNDR))
+    assert points_wkb([]) == []
 
 
 def test_what_cannot_be_written_or_read_is_refused_by_name(tmp_path):
