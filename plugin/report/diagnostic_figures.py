@@ -1,8 +1,11 @@
 """Diagnostics of a surface as a picture: its variogram, readings left out, and where they err."""
 from importlib.util import find_spec
+from io import BytesIO
+from pathlib import Path
 
 import numpy as np
 
+from ..core.long_call import long_call
 from ..layers.beside import beside
 from .look import ACCENT, INK, PAPER, QUIET, RULE
 
@@ -22,7 +25,7 @@ def can_draw():
     return find_spec("matplotlib") is not None
 
 
-def write_figures(path, found, *, name, unit):
+def write_figures(path, found, *, name, unit, tick=None):
     """Write diagnostics as one PNG: variogram, left out against observed, map of the errors.
 
     A part that the diagnostics lack is a panel that says so. Needs matplotlib (see can_draw).
@@ -32,13 +35,24 @@ def write_figures(path, found, *, name, unit):
         found  dict, as core's `diagnostics` returns it
         name   of the surface, for the heading
         unit   of its values, or ""
+        tick   called with 0 every now and then, with 1 at the end; may raise Stopped, and nothing
+               is written
     """
+    picture = long_call(lambda: _drawn(found, name, unit), tick)
+    with beside(path) as unfinished:
+        Path(unfinished).write_bytes(picture)
+        if tick is not None:
+            tick(1.0)
+
+
+def _drawn(found, name, unit):
+    """The PNG's bytes; in memory, as a drawing that is given up must leave no file."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-    figure = diagnostic_figure(found, name=name, unit=unit)
+    figure, file = diagnostic_figure(found, name=name, unit=unit), BytesIO()
     FigureCanvasAgg(figure)
-    with beside(path) as unfinished:
-        figure.savefig(unfinished, format="png", metadata={"Software": None})
+    figure.savefig(file, format="png", metadata={"Software": None})
+    return file.getvalue()
 
 
 def diagnostic_figure(found, *, name, unit):

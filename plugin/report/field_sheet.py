@@ -58,17 +58,18 @@ def write_field_sheet(path, stops, *, title, boundary_wkb, ground_wkb, crs_wkt, 
     project = QgsProject()
     try:
         sheet = Sheet(project, look.PAPERS[paper], running=title or tr("Field sheet"),
-                      visited=tr("Field sheet"), foot="Spadework", tick=tick)
+                      visited=tr("Field sheet"), foot="Spadework",
+                      tick=lambda _: tick(0.0))
         _draw_head(sheet, title)
         map_of_stops(project, stops, boundary_wkb, ground_wkb, crs_wkt, units).draw(sheet)
         _draw_list(sheet, stops, units)
         for number, name in enumerate(readings, 1):
-            tick(number / (len(readings) + 1))
+            tick(0.5 * number / (len(readings) + 1))
             draw_blanks(sheet, name, len(stops.stops_m), units)
         sheet.finish()
         with tempfile.TemporaryDirectory(prefix=".sheet", dir=path.parent) as beside:
             written = Path(beside) / "sheet.pdf"
-            export_pdf(sheet, str(written))
+            export_pdf(sheet, str(written), lambda part: tick(0.5 + 0.5 * part))
             os.replace(written, path)
         return sheet.page + 1
     except OSError as error:

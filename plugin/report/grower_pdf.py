@@ -1,9 +1,10 @@
 """The grower's report as a PDF file: whole at its path, or not there at all."""
 import os
 import tempfile
+from functools import partial
 from pathlib import Path
 
-from qgis.core import Qgis, QgsLayoutExporter, QgsProject
+from qgis.core import Qgis, QgsLayoutExporter, QgsLayoutItem, QgsProject
 
 from ..core.problems import InputProblem
 from .causes_section import draw_causes
@@ -52,8 +53,7 @@ def write_report(path, summary, *, folder, boundary_wkb, crs_wkt, paper="A4", ph
         sheet = compose(project, summary, maps, paper=paper, photos=photos, tick=tick)
         with tempfile.TemporaryDirectory(prefix=".report", dir=path.parent) as beside:
             written = Path(beside) / "report.pdf"
-            export_pdf(sheet, str(written))
-            tick(1.0)
+            export_pdf(sheet, str(written), lambda part: tick(0.5 + 0.5 * part))
             os.replace(written, path)
         return sheet.page + 1
     except OSError as error:
@@ -70,7 +70,8 @@ def compose(project, summary, maps, *, paper="A4", photos=None, tick=None):
     field, made = summary["field"], summary["made"]
     _describe(project, field)
     sheet = Sheet(
-        project, PAPERS[paper], running=field["name"], tick=lambda _: tick(sheet.page / 40.0),
+        project, PAPERS[paper], running=field["name"],
+        tick=lambda _: tick(min(sheet.page / 80.0, 0.5)),
         visited=tr("Visited {date}").format(date=text_of(field.get("visited"))),
         foot=f"{text_of(made.get('program'))} {made.get('version') or ''}".strip())
     draw_findings(sheet, summary)
@@ -100,9 +101,15 @@ def _describe(project, field):
     project.setMetadata(metadata)
 
 
-def export_pdf(sheet, path):
+def export_pdf(sheet, path, tick):
     """Write the finished pages of a Sheet as a PDF of vectors whose text can be searched.
 
+    QGIS writes all pages in one call that nothing can break off. After a page on which `tick`
+    raises, what is left is left out of the pages to come, so that the call soon ends.
+
+    Parameters
+        tick  called with the fraction done after each page; may raise Stopped, and what is written
+              is then no report
     Raises   InputProblem: QGIS could not write it
     """
     settings = QgsLayoutExporter.PdfExportSettings()
@@ -111,10 +118,29 @@ def export_pdf(sheet, path):
     settings.forceVectorOutput = True
     settings.textRenderFormat = Qgis.TextRenderFormat.AlwaysText  # text that can be searched
     settings.appendGeoreference = False  # GDAL would write files of its own beside the report
+    raised = []
+    for number, item in enumerate(sheet.printed, start=1):
+        item.painted = partial(_look, tick, number / len(sheet.printed), sheet.layout, raised)
     result = QgsLayoutExporter(sheet.layout).exportToPdf(path, settings)
+    if raised:
+        raise raised[0]
     if result != QgsLayoutExporter.ExportResult.Success:
         raise InputProblem(tr("QGIS could not write the PDF ({result}). Choose another place, "
                               "and see that the disk has room.").format(result=result))
+    tick(1.0)
+
+
+def _look(tick, fraction, layout, raised):
+    """Tick; keep what it raises in a list, and leave all items of the layout out from now on."""
+    if raised:
+        return
+    try:
+        tick(fraction)
+    except BaseException as error:  # noqa: BLE001 - Qt's own code lets none through
+        raised.append(error)
+        for item in layout.items():
+            if isinstance(item, QgsLayoutItem):
+                item.setExcludeFromExports(True)
 
 
 def _no_tick(_fraction):

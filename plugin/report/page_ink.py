@@ -28,11 +28,15 @@ class Ink:
 
 
 class PageInk(QgsLayoutItem):
-    """A layout item as large as a page that paints an Ink."""
+    """A layout item as large as a page that paints an Ink.
+
+    painted  function without arguments that is called each time it was painted, the last of its
+             page; it must not raise, which Qt's own code lets nothing through
+    """
 
     def __init__(self, layout, ink):
         super().__init__(layout)
-        self._ink = ink
+        self._ink, self.painted = ink, _nothing
         self.setBackgroundEnabled(False)
         self.setFrameEnabled(False)
 
@@ -70,3 +74,8 @@ class PageInk(QgsLayoutItem):
             painter.drawText(QPointF(0.0, 0.0), text)
             painter.restore()
         painter.restore()
+        self.painted()
+
+
+def _nothing():
+    """Do nothing."""

@@ -53,7 +53,7 @@ class Sheet:
                        - (len(self._foot) - 1) * look.RUNNING.line_mm)
         self.page = 0
         self.y = look.MARGIN
-        self.inks = [Ink()]
+        self.inks, self.printed = [Ink()], []
         self._size(self.layout.pageCollection().page(0))
 
     def _size(self, page):
@@ -226,8 +226,8 @@ class Sheet:
             for row, text in enumerate(self._foot):
                 self.line(text, look.RUNNING, self.left, y + row * look.RUNNING.line_mm,
                           self.width)
-            self.place(PageInk(self.layout, self.inks[self.page]), 0.0, 0.0, self.paper.width,
-                       self.paper.height)
+            self.printed.append(self.place(PageInk(self.layout, self.inks[self.page]), 0.0, 0.0,
+                                           self.paper.width, self.paper.height))
         self.page = last
 
 

@@ -25,7 +25,7 @@ _SIZES = (8.0, 7.0, 6.5)  # points of the small print
 _KEY = "work"
 
 
-def write_work_order(path, order, zones, *, paper, made):
+def write_work_order(path, order, zones, *, paper, made, tick=None):
     """Write a WorkOrder as a PDF of one page.
 
     What is too much for the page is printed smaller; then, of the table of zones, the rows with the
@@ -37,14 +37,17 @@ def write_work_order(path, order, zones, *, paper, made):
         zones  RateZones, in the controller's unit
         paper  a look.Paper
         made   dict of program, version and time
+        tick   called with the fraction done; may raise Stopped
     Raises   InputProblem: QGIS could not write it
     """
+    tick = tick or (lambda fraction: None)
     for size, most_rows in _attempts(len(order.rows)):
+        tick(0.0)
         project = QgsProject()
         try:
             sheet = _compose(project, order, zones, paper, made, size, most_rows)
             if sheet.page == 0:
-                export_pdf(sheet, str(path))
+                export_pdf(sheet, str(path), tick)
                 return
         finally:
             project.clear()

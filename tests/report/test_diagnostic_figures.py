@@ -7,7 +7,7 @@ import pytest
 from plugin.core.interpolate.covariance import NUGGET, CovarianceModel
 from plugin.core.interpolate.diagnostics import diagnostics
 from plugin.core.observations import Observations
-from plugin.core.problems import InputProblem
+from plugin.core.problems import InputProblem, Stopped
 from plugin.report.diagnostic_figures import can_draw, diagnostic_figure, write_figures
 
 MODEL = CovarianceModel("exponential", 1.0, 6.0, 30.0)
@@ -135,3 +135,20 @@ def test_nothing_of_matplotlib_is_loaded_before_a_figure_and_no_global_state_wit
               "assert 'matplotlib.pyplot' not in sys.modules\n")
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
     assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_cancel_while_the_figure_is_drawn_or_written_leaves_no_file(tmp_path):
+    def stop_at(least):
+        def tick(fraction):
+            if fraction >= least:
+                raise Stopped
+        return tick
+
+    told = []
+    write_figures(tmp_path / "whole.png", found(), name="Stand", unit="", tick=told.append)
+    assert told[0] == 0.0 and told[-1] == 1.0 and told == sorted(told)
+    (tmp_path / "whole.png").unlink()
+    for least in (0.0, 1.0):
+        with pytest.raises(Stopped):
+            write_figures(tmp_path / "a.png", found(), name="Stand", unit="", tick=stop_at(least))
+        assert list(tmp_path.iterdir()) == []

@@ -260,10 +260,11 @@ def test_the_open_project_gets_no_layer_and_the_folder_no_file(printed, call_fol
 
 def test_a_cancel_at_any_moment_leaves_no_file(printed, tmp_path):
     moments = []
-    printed(summary(), tick=moments.append)
+    pages = printed(summary(), tick=moments.append).pages
     (tmp_path / "report.pdf").unlink()
-    assert moments[-1] == 1.0
-    for last in (0, len(moments) // 2, len(moments) - 2, len(moments) - 1):
+    assert moments[-1] == 1.0 and moments == sorted(moments)
+    assert pages > 1 and len([one for one in moments if one > 0.5]) > pages  # one a page, the end
+    for last in (0, len(moments) // 2, len(moments) - pages, len(moments) - 1):
         left = iter(range(last))
 
         def stop(_fraction, left=left):
