@@ -4,6 +4,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
+from ..long_call import long_call
 from ..problems import InputProblem
 from ..zone_map import OUTSIDE, ZoneMap
 from .fuzzy_c_means import Neighbours, fuzzy_c_means, gather, k_means, memberships
@@ -124,10 +125,13 @@ def zones_by_likeness(layers, grid, inside, settings, *, shape=None, tick=None):
                   else {"method": k_means})
         tried.append(gather(cloud, count, starts=settings.starts, seed=settings.seed, **method,
                             tick=lambda part, at=number: tick(0.7 * (at + part) / len(counts))))
-        found.append(validity(cloud, memberships(cloud, tried[-1].centres, **fuzzy)))
+        found.append(long_call(lambda: validity(cloud, memberships(cloud, tried[-1].centres,
+                                                                   **fuzzy)),
+                               tick, 0.7 * (number + 1) / len(counts)))
     count, reason = best_count(found)
     centres = tried[count - settings.least].centres
-    shares = memberships(cloud, centres[np.argsort(centres[:, 0], kind="stable")], **fuzzy)
+    shares = long_call(lambda: memberships(
+        cloud, centres[np.argsort(centres[:, 0], kind="stable")], **fuzzy), tick, 0.7)
     tick(0.75)
     zone_map = _zone_map(layers[0], grid, inside, used, shares.argmax(axis=0),
                          shape or WorkableShape(), lambda part: tick(0.75 + 0.25 * part))
@@ -166,15 +170,19 @@ def _cells_used(layers, grid, inside):
 def _zone_map(first, grid, inside, used, label, shape, tick):
     classes = np.full(grid.shape, OUTSIDE)
     classes[used] = label
-    nearest = ndimage.distance_transform_edt(~used, return_distances=False, return_indices=True)
+    nearest = long_call(lambda: ndimage.distance_transform_edt(
+        ~used, return_distances=False, return_indices=True), tick)
     classes = np.where(np.asarray(inside) > 0, classes[tuple(nearest)], OUTSIDE)
-    present, number = np.unique(classes[classes != OUTSIDE], return_inverse=True)
+    present, number = long_call(lambda: np.unique(classes[classes != OUTSIDE],
+                                                  return_inverse=True), tick)
     classes[classes != OUTSIDE] = number
-    classes = workable_classes(classes, inside, cell_m=grid.cell_m, shape=shape, tick=tick)
+    classes = workable_classes(classes, inside, cell_m=grid.cell_m, shape=shape,
+                               tick=lambda part: tick(0.9 * part))
     values = first.values.copy()
     values[~used] = first.values[tuple(nearest)][~used]
     titles = [*(f"class {one + 1}" for one in present), HEADLAND]
-    return zone_map_of(first.name, first.unit, grid, inside, classes, values, titles)
+    return zone_map_of(first.name, first.unit, grid, inside, classes, values, titles,
+                       tick=lambda part: tick(0.9 + 0.1 * part))
 
 
 def _on_grid(values, used):

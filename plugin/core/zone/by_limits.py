@@ -4,6 +4,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
+from ..long_call import long_call
 from ..problems import InputProblem
 from ..zone_map import OUTSIDE, ZoneMap
 from .statistics import zone_map_of
@@ -71,15 +72,18 @@ def zones_by_limits(surface, limits, *, unit_text="", digits=MOST_DIGITS, shape=
         raise InputProblem(f"{surface.name}: limit {limits[wrong + 1]:g} follows "
                            f"{limits[wrong]:g}; enter the limits from the lowest to the highest.")
     field = surface.inside > 0
-    present, number = np.unique(np.searchsorted(limits, surface.estimate[field], side="right"),
-                                return_inverse=True)
+    tick = tick or (lambda fraction: None)
+    present, number = long_call(lambda: np.unique(
+        np.searchsorted(limits, surface.estimate[field], side="right"), return_inverse=True), tick)
     classes = np.full(field.shape, OUTSIDE)
     classes[field] = number
     classes = workable_classes(classes, surface.inside, cell_m=surface.grid.cell_m,
-                               shape=shape or WorkableShape(), tick=tick)
+                               shape=shape or WorkableShape(),
+                               tick=lambda part: tick(0.9 * part))
     titles = _titles(limits, unit_text or surface.unit, digits)
     zone_map = zone_map_of(surface.name, surface.unit, surface.grid, surface.inside, classes,
-                           surface.estimate, [*(titles[one] for one in present), HEADLAND])
+                           surface.estimate, [*(titles[one] for one in present), HEADLAND],
+                           tick=lambda part: tick(0.9 + 0.1 * part))
     return DividedSurface(zone_map, *_limits_of_zones(zone_map, classes, present, limits))
 
 
