@@ -112,8 +112,8 @@ def zones_by_likeness(layers, grid, inside, settings, *, shape=None, tick=None):
     used = _cells_used(layers, grid, inside)
     if np.count_nonzero(used) < settings.most:
         raise InputProblem(f"Cells that have a value in every layer: {np.count_nonzero(used)}. "
-                           f"They cannot make {settings.most} zones. Ask for fewer, or take layers of "
-                           "smaller cells.")
+                           f"They cannot make {settings.most} zones. Ask for fewer, or take layers "
+                           "of smaller cells.")
     cloud = standardised(np.stack([layer.values[used] for layer in layers]),
                          [layer.name for layer in layers])
     neighbours = Neighbours(used, settings.smoothing) if settings.smoothing else None
