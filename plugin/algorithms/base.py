@@ -11,6 +11,7 @@ from qgis.core import (
 from ..core.problems import Stopped
 from ..layers.crs import crs_named
 from ..layers.rasters import surface_crs, without_traces
+from ..record.read import open_record
 from ..report.words import tr
 
 GROUPS = {
@@ -158,6 +159,16 @@ class SpadeworkAlgorithm(QgsProcessingAlgorithm):
         if not path:
             raise QgsProcessingException(tr("{name}: no file was given.").format(name=name))
         return path
+
+    def opened_record(self, parameters, context, feedback, *, only=(), end=0.0):
+        """Return the Record that the parameter RECORD names; progress goes from 0 to `end`.
+
+        Raises   QgsProcessingException: no file was given
+                 InputProblem: as open_record, which takes `only`
+                 Stopped: the user has cancelled
+        """
+        return open_record(self.file_parameter(parameters, "RECORD", context), only=only,
+                           tick=ticker(feedback, 0.0, end))
 
 
 def _range(least, most):

@@ -11,9 +11,9 @@ from qgis.core import (
 
 from ..core.check.flag import KINDS, counts_by_kind
 from ..core.problems import InputProblem, Stopped
+from ..layers.beside import all_beside
 from ..layers.json_files import write_json
 from ..layers.vectors import POINT, TEXT, WHOLE, Column, VectorLayer, points_wkb, write_vector
-from ..record.read import open_record
 from ..record.record_checks import CHECKED, record_flags
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
@@ -56,17 +56,19 @@ class CheckRecord(SpadeworkAlgorithm):
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         tick = ticker(feedback)
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=CHECKED)
+            record = self.opened_record(parameters, context, feedback, only=CHECKED, end=0.3)
             tick(0.3)
             flags = record_flags(record, today=datetime.date.today())
-            tick(0.9)
-            write_vector(path, driver, [_layer(flags, record, made(self.ID, {}, record.sha256))])
             counts = counts_by_kind(flags)
-            if account_path:
-                write_json(account_path, {"flags": len(flags), "kinds": [
-                    {"kind": kind, "title": KINDS[kind], "count": count}
-                    for kind, count in counts.items() if count]})
+            with all_beside([path, account_path]) as (aside, account_aside):
+                write_vector(aside, driver, [_layer(flags, record, made(self.ID, {},
+                                                                        record.sha256))],
+                             tick=ticker(feedback, 0.9, 1.0))
+                if account_path:
+                    write_json(account_aside, {"flags": len(flags), "kinds": [
+                        {"kind": kind, "title": KINDS[kind], "count": count}
+                        for kind, count in counts.items() if count]})
+                tick(1.0)
         except Stopped:
             return {}
         except InputProblem as problem:

@@ -18,7 +18,6 @@ from ..layers.beside import all_beside
 from ..layers.boundary import inside_mask
 from ..layers.json_files import write_json
 from ..layers.vectors import REAL, TEXT, Column, VectorLayer, points_wkb, write_vector
-from ..record.read import open_record
 from ..record.yield_readings import yield_readings
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
@@ -62,25 +61,28 @@ class CleanYield(SpadeworkAlgorithm):
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         season = self.parameterAsInt(parameters, self.SEASON, context)
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=("yield_points",))
+            record = self.opened_record(parameters, context, feedback,
+                                        only=("yield_points",), end=0.4)
             found = yield_readings(record, season)
+            inside = inside_mask(record.boundary_wkb, found.positions_m,
+                                 tick=ticker(feedback, 0.4, 0.45))
             reasons = clean_yield(
-                found.positions_m, found.yields,
-                inside=inside_mask(record.boundary_wkb, found.positions_m), passes=found.passes,
+                found.positions_m, found.yields, inside=inside, passes=found.passes,
                 interval_s=found.interval_s, distance_m=found.distance_m, swath_m=found.swath_m,
-                moisture=found.moisture, tick=ticker(feedback, 0.3, 0.6))
+                moisture=found.moisture, tick=ticker(feedback, 0.45, 0.7))
             kept = reasons == REASONS.index(KEPT)
             said = made(self.ID, {self.SEASON: season}, record.sha256)
             with all_beside([path, removed_path, account_path]) as (aside, removed, account):
-                for place, chosen, tick in ((aside, kept, ticker(feedback, 0.6, 0.8)),
-                                            (removed, ~kept, ticker(feedback, 0.8, 1.0))):
+                for place, chosen, tick in ((aside, kept, ticker(feedback, 0.7, 0.95)),
+                                            (removed, ~kept, ticker(feedback, 0.95, 1.0))):
                     if place:
+                        tick(0.0)
                         write_vector(place, driver_of(place), [replace(
-                            _layer(record, found, reasons, chosen, tick), made=said)], tick=tick)
+                            _layer(record, found, reasons, chosen), made=said)], tick=tick)
                 if account:
                     write_json(account, {**yield_account(season, found.unit, found.yields,
                                                          reasons), "made": said})
+                ticker(feedback)(1.0)
         except Stopped:
             return {}
         except InputProblem as problem:
@@ -93,11 +95,11 @@ class CleanYield(SpadeworkAlgorithm):
                 "KEPT": int(kept.sum()), "LEFT_OUT": int((~kept).sum())}
 
 
-def _layer(record, found, reasons, chosen, tick):
+def _layer(record, found, reasons, chosen):
     columns = (Column("yield", REAL), Column("unit", TEXT), Column("reason", TEXT))
     positions = found.positions_m[chosen]
     placed = np.isfinite(positions).all(axis=1)
     rows = [[value, found.unit, REASONS[reason]] for value, reason, there in
             zip(found.yields[chosen], reasons[chosen], placed) if there]
     return VectorLayer(f"yield_{found.season}", record.crs_wkt, columns,
-                       points_wkb(positions[placed], tick=tick), rows)
+                       points_wkb(positions[placed]), rows)

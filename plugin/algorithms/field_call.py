@@ -18,7 +18,6 @@ from qgis.core import (
 from ..core.problems import InputProblem, Stopped
 from ..layers.rasters import without_side_files
 from ..layers.whole_folder import refuse_folder, whole_folder
-from ..record.read import open_record
 from ..report.look import PAPERS
 from .base import SpadeworkAlgorithm, tr
 from .drift_parameters import (
@@ -97,8 +96,7 @@ class FieldCall(SpadeworkAlgorithm):
         if refused:
             raise QgsProcessingException(refused)
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=())
+            record = self.opened_record(parameters, context, feedback)
             elsewhere = layer_elsewhere(
                 self._followed, QgsCoordinateReferenceSystem.fromWkt(record.crs_wkt),
                 Path(record.path).name)
@@ -124,13 +122,12 @@ class FieldCall(SpadeworkAlgorithm):
                   COVARIATES: [layer.path for layer in self._followed]},
             units_checked=self.parameterAsBool(parameters, self.UNITS_CHECKED, context))
         for number, (words, step) in enumerate(STEPS):
-            if feedback.isCanceled():
-                raise Stopped
-            steps.setCurrentStep(number)
+            work.look()
+            work.begin(number)
             feedback.setProgressText(tr(words))
             step(work)
-        if feedback.isCanceled():
-            raise Stopped
+        work.look()
+        feedback.setProgress(100.0)
         for sentence in work.lacking:
             feedback.pushWarning(sentence)
         return work.lacking

@@ -3,7 +3,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from qgis import processing
-from qgis.core import QgsProcessingContext, QgsProcessingException, QgsProcessingFeedback
+from qgis.core import QgsProcessingContext, QgsProcessingException, QgsProcessingMultiStepFeedback
 
 from ..core.decide.tillage_depth import LIKELY
 from ..core.deliver.observed import looked_deep_enough, nothing_met
@@ -49,11 +49,12 @@ class FieldCallWork:
     found    what later steps need, by name: accounts and paths
     layers   VectorLayers that go to zones.gpkg
     lacking  sentences: what could not be done and why
+    ran      algorithms run in the present step
     """
     record: Record
     folder: Path
     context: QgsProcessingContext
-    feedback: QgsProcessingFeedback
+    feedback: QgsProcessingMultiStepFeedback
     cell_m: float
     page: int
     units_checked: bool
@@ -61,6 +62,7 @@ class FieldCallWork:
     found: dict = field(default_factory=dict)
     layers: list = field(default_factory=list)
     lacking: list = field(default_factory=list)
+    ran: int = 0
 
     def path(self, *parts):
         """Return a path in the working folder, its folder made."""
@@ -79,16 +81,37 @@ class FieldCallWork:
                  QgsProcessingException: it has a defect, which Processing hands on as a traceback
                  Stopped: the user has cancelled
         """
+        self.look()
         try:
             results = processing.run(f"spadework:{algorithm}", parameters, context=self.context,
-                                     feedback=self.feedback, is_child_algorithm=True)
+                                     feedback=self._feedback(), is_child_algorithm=True)
         except QgsProcessingException as problem:
             if TRACEBACK in str(problem):
                 raise
             raise Refused(str(problem)) from problem
+        self.look()
+        return results
+
+    def _feedback(self):
+        """Feedback for one more algorithm of the step, which gets half of what is left of it.
+
+        How many there will be is not known; so progress never goes back.
+        """
+        parts = 2**min(self.ran + 1, 30)
+        self.ran += 1
+        feedback = QgsProcessingMultiStepFeedback(parts, self.feedback)
+        feedback.setCurrentStep(parts - 2)
+        return feedback
+
+    def begin(self, step):
+        """Begin a step, counted from 0."""
+        self.feedback.setCurrentStep(step)
+        self.ran = 0
+
+    def look(self, _fraction=None):
+        """Raise Stopped once the user has cancelled."""
         if self.feedback.isCanceled():
             raise Stopped
-        return results
 
     def lacks(self, what, problem):
         """Note that something could not be done, and why."""
@@ -110,7 +133,7 @@ class FieldCallWork:
 
     def keep_layer(self, path, name):
         """Take the only layer of a file into zones.gpkg under a name."""
-        layer, _ = read_vector(path)
+        layer, _ = read_vector(path, tick=self.look)
         if layer.geometries:
             self.layers.append(replace(layer, name=name))
 
@@ -213,7 +236,8 @@ def _pan(work):
 def _pan_where_likely(work, pan):
     """Add to the pan's account its area and mean depths where it is likely; see LIKELY."""
     def surface(name):
-        return surface_of_field(work.path(SURFACES, f"{name}.tif"), work.record.boundary_wkb)
+        return surface_of_field(work.path(SURFACES, f"{name}.tif"), work.record.boundary_wkb,
+                                tick=work.look)
 
     chance = surface("pan_chance")
     if mapped(pan["chance"]) or pan["chance"]["mean"] in (0.0, 1.0):  # all stops alike: known
@@ -252,7 +276,7 @@ def _soil(work):
     work.found["soil"], work.found["soil_surfaces"] = [], {}
     if not work.record.counts[PROBES]:
         return
-    for name in results_held(open_record(work.record.path, only=(PROBES,))):
+    for name in results_held(open_record(work.record.path, only=(PROBES,), tick=work.look)):
         points, account = (work.scratch(f"soil_{name}.{kind}") for kind in ("gpkg", "json"))
         try:
             work.run("soilatprobes", RECORD=work.record.path, RESULT=list(QUANTITIES).index(name),
@@ -358,11 +382,12 @@ def _summary(work):
     if not any(found.get(name) for name in ("stand", "pan", "yields", "seen", "soil")):
         raise InputProblem("Nothing could be made of the record. " + " ".join(work.lacking))
     area = float(convert(area_m2(record.boundary_wkb), "m2", record.units.area))
-    write_vector(work.path("zones.gpkg"), "GPKG", [*work.layers, _field(record, area)])
-    observed = [read_vector(path)[0]
+    write_vector(work.path("zones.gpkg"), "GPKG", [*work.layers, _field(record, area)],
+                 tick=work.look)
+    observed = [read_vector(path, tick=work.look)[0]
                 for path in sorted((work.folder / "observations").glob("*.gpkg"))]
     if observed:
-        write_vector(work.path("observations.gpkg"), "GPKG", observed)
+        write_vector(work.path("observations.gpkg"), "GPKG", observed, tick=work.look)
     plans = {name: found[name]["account"] if name in found else None
              for name in PLANS}
     write_json(work.path("summary.json"), summary_of(

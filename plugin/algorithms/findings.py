@@ -14,10 +14,10 @@ from qgis.core import (
 from ..core.decide.findings.findings import CONSISTENT, NOT_LOOKED_AT, findings
 from ..core.deliver.findings_account import findings_account
 from ..core.problems import InputProblem, Stopped
+from ..layers.beside import all_beside
 from ..layers.json_files import write_json
 from ..layers.vectors import REAL, TEXT, Column, VectorLayer, write_vector
 from ..record.findings_readings import LAYERS_READ, cause_readings
-from ..record.read import open_record
 from .base import DRIVERS, SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
 
@@ -77,17 +77,19 @@ class FindingsAlgorithm(SpadeworkAlgorithm):
             headland = self.parameterAsDouble(parameters, self.HEADLAND, context)
         checked = self.parameterAsBool(parameters, self.CHECKED, context)
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=LAYERS_READ)
+            record = self.opened_record(parameters, context, feedback, only=LAYERS_READ,
+                                        end=0.2)
             readings = cause_readings(record, headland=headland, units_checked=checked)
             for warning in readings.warnings:
                 feedback.pushWarning(warning)
-            found = findings(readings.walk, tick=ticker(feedback))
+            found = findings(readings.walk, tick=ticker(feedback, 0.2, 1.0))
             account = findings_account(found, readings.warnings)
-            write_vector(path, driver, [_table(account, record.crs_wkt, made(
-                self.ID, {self.HEADLAND: headland, self.CHECKED: checked}, record.sha256))])
-            if account_path:
-                write_json(account_path, account)
+            with all_beside([path, account_path]) as (aside, account_aside):
+                write_vector(aside, driver, [_table(account, record.crs_wkt, made(
+                    self.ID, {self.HEADLAND: headland, self.CHECKED: checked}, record.sha256))])
+                if account_path:
+                    write_json(account_aside, account)
+                ticker(feedback)(1.0)
         except Stopped:
             return {}
         except InputProblem as problem:

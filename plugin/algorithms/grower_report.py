@@ -93,8 +93,7 @@ class GrowerReport(SpadeworkAlgorithm):
         path = self.parameterAsFileOutput(parameters, self.PDF, context)
         try:
             summary = read_summary(self.file_parameter(parameters, self.SUMMARY, context))
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=())
+            record = self.opened_record(parameters, context, feedback)
             folder = self.file_parameter(parameters, self.FOLDER, context)
             paper = list(PAPERS)[self.parameterAsEnum(parameters, self.PAGE, context)]
             pages = on_main_thread(lambda: write_report(

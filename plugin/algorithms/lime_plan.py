@@ -24,7 +24,6 @@ from ..record.plan_settings import (
     setting_titles,
     workable_shape,
 )
-from ..record.read import open_record
 from .base import ticker, tr
 from .lime_quality import chosen_lime_quality, declare_lime_quality
 from .plan_algorithm import DRAWS, PlanAlgorithm
@@ -72,8 +71,7 @@ class LimePlan(PlanAlgorithm):
         chosen = self.parameterAsEnum(parameters, self.METHOD, context)
         outside = (REFUSE, CLAMP)[self.parameterAsEnum(parameters, self.OUTSIDE, context)]
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=())
+            record = self.opened_record(parameters, context, feedback)
             settings = lime_settings(
                 record, list(lime_methods())[chosen - 1] if chosen else None,
                 effective_percent=chosen_lime_quality(self, parameters, context))

@@ -29,7 +29,6 @@ from ..layers.polygons import boundary_of
 from ..layers.rasters import read_surface
 from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb, write_vector
 from ..record.plan_settings import replant_settings
-from ..record.read import open_record
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
 from .yield_table import chosen_yield_table, declare_yield_table
@@ -163,7 +162,8 @@ class NextStops(SpadeworkAlgorithm):
         source = self.parameterAsSource(parameters, self.BOUNDARY, context)
         record_path = self.parameterAsFile(parameters, self.RECORD, context)
         try:
-            record = open_record(record_path, only=()) if record_path else None
+            record = (self.opened_record(parameters, context, feedback)
+                      if record_path else None)
             boundary = boundary_of(source) if source is not None else (
                 None if record is None else record.boundary_wkb)
             read = ticker(feedback, 0.0, 0.3)

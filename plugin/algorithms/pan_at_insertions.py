@@ -21,7 +21,6 @@ from ..layers.beside import all_beside
 from ..layers.json_files import write_json
 from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb, write_vector
 from ..record.pan_readings import pan_readings
-from ..record.read import open_record
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
 
@@ -80,8 +79,8 @@ class PanAtInsertions(SpadeworkAlgorithm):
                         for name in (self.LIMIT, self.REACH))
         checked = self.parameterAsBool(parameters, self.UNITS_CHECKED, context)
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=("compaction_readings", "compaction_profile"))
+            record = self.opened_record(parameters, context, feedback,
+                                        only=("compaction_readings", "compaction_profile"), end=0.4)
             found = pan_readings(record, limit=limit, units_checked=checked)
             for warning in found.warnings:
                 feedback.pushWarning(warning)
@@ -97,6 +96,7 @@ class PanAtInsertions(SpadeworkAlgorithm):
                         reach_m=_reach_m(found, record, reach),
                         pressure_unit=record.units.pressure, warnings=found.warnings,
                         left_out=found.left_out), "made": said})
+                ticker(feedback)(1.0)
         except Stopped:
             return {}
         except InputProblem as problem:

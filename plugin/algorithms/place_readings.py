@@ -26,7 +26,6 @@ from ..layers.boundary import inside_mask
 from ..layers.true_north import grid_heading
 from ..layers.vectors import POINT, REAL, Column, VectorLayer, points_wkb, write_vector
 from ..layers.written_rows import read_rows
-from ..record.read import open_record
 from ..record.stops import rows_named
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
@@ -181,8 +180,8 @@ class PlaceReadings(SpadeworkAlgorithm):
         if source is None:
             raise QgsProcessingException(self.invalidSourceError(parameters, self.INPUT))
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context), only=())
-            written = read_rows(source)
+            record = self.opened_record(parameters, context, feedback)
+            written = read_rows(source, tick=ticker(feedback, 0.0, 0.4))
             _refuse_columns(written)
             value = self.parameterAsString(parameters, self.VALUE_FIELD, context)
             written = written.with_numbers(value) if value else written
@@ -200,7 +199,8 @@ class PlaceReadings(SpadeworkAlgorithm):
             write_vector(path, driver, [_layer(written, used, places, added, record,
                                                made(self.ID, self._settings(pace, parameters,
                                                                             context),
-                                                    record.sha256))])
+                                                    record.sha256))],
+                         tick=ticker(feedback, 0.9, 1.0))
         except Stopped:
             return {}
         except InputProblem as problem:

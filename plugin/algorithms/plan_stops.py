@@ -29,6 +29,7 @@ from ..core.problems import InputProblem, Stopped
 from ..core.units import UNIT_SYSTEMS, convert
 from ..core.walk.plan_walk import ALONG, DESIGNS, NEYMAN, PROPORTIONAL, Ground, plan_walk
 from ..core.walk.stops_needed import MOST_STOPS, precision_of, stops_needed
+from ..layers.beside import all_beside
 from ..layers.boundary import inside_mask
 from ..layers.covariates import covariates_at
 from ..layers.crs import in_metres
@@ -242,11 +243,17 @@ class PlanStops(SpadeworkAlgorithm):
             cells_m, cell_m = cells_of_ground(ground, count)
             walk = self._walk(Ground(cells_m, cell_m, partial(inside_mask, ground)), count, crs,
                               parameters, context, feedback)
-            feedback.setProgress(80)
-            write_vector(path, driver, [_layer(walk, crs, made(self.ID, self._settings(
-                walk, spread, parameters, context)))])
-            results = self._write_further(walk, boundary, ground, crs, parameters, context,
-                                          feedback)
+            gpx, sheet = (self.parameterAsFileOutput(parameters, name, context)
+                          for name in (self.GPX, self.SHEET))
+            with all_beside([path, gpx, sheet]) as (aside, gpx_aside, sheet_aside):
+                write_vector(aside, driver, [_layer(walk, crs, made(self.ID, self._settings(
+                    walk, spread, parameters, context)))], tick=ticker(feedback, 0.8, 0.8))
+                if gpx:
+                    _write_gpx(gpx_aside, walk, crs)
+                if sheet:
+                    self._write_sheet(sheet_aside, walk, boundary, ground, crs, parameters, context,
+                                      feedback)
+                ticker(feedback)(1.0)
         except Stopped:
             return {}
         except InputProblem as problem:
@@ -256,8 +263,8 @@ class PlanStops(SpadeworkAlgorithm):
                                     "on.").format(count=len(walk), least=LEAST_FOR_MAP))
         reached = self._reached(walk, spread, parameters, context)
         feedback.pushInfo(_said(walk, reached))
-        return {self.STOPS: path, **results, "CHOSEN": len(walk), "LENGTH": walk.length_m,
-                "SPREAD": spread, "REACHED": reached, "CRS": crs.authid()}
+        return {self.STOPS: path, self.GPX: gpx, self.SHEET: sheet, "CHOSEN": len(walk),
+                "LENGTH": walk.length_m, "SPREAD": spread, "REACHED": reached, "CRS": crs.authid()}
 
     def _boundary(self, parameters, context):
         """The boundary as WKB and its CRS, in metres."""
@@ -333,18 +340,6 @@ class PlanStops(SpadeworkAlgorithm):
                 self.COVARIATES: [Path(path).name for path in self._covariates],
                 "shares": walk.shares.tolist()}
 
-    def _write_further(self, walk, boundary, ground, crs, parameters, context, feedback):
-        gpx, sheet = (self.parameterAsFileOutput(parameters, name, context)
-                      for name in (self.GPX, self.SHEET))
-        if gpx:
-            width = len(str(len(walk)))
-            write_waypoints(gpx, crs.toWkt(), walk.stops_m,
-                            [f"{number + 1:0{width}}" for number in range(len(walk))],
-                            [""] * len(walk))
-        if sheet:
-            self._write_sheet(sheet, walk, boundary, ground, crs, parameters, context, feedback)
-        return {self.GPX: gpx, self.SHEET: sheet}
-
     def _write_sheet(self, path, walk, boundary, ground, crs, parameters, context, feedback):
         units = UNIT_SYSTEMS[self.parameterAsString(parameters, self.UNITS, context)]
         stops = SheetStops(
@@ -360,6 +355,12 @@ class PlanStops(SpadeworkAlgorithm):
             readings=[list(BLANKS)[number] for number in chosen],
             paper=list(PAPERS)[self.parameterAsEnum(parameters, self.PAGE, context)],
             tick=ticker(feedback, 0.8, 1.0)))
+
+
+def _write_gpx(path, walk, crs):
+    width = len(str(len(walk)))
+    write_waypoints(path, crs.toWkt(), walk.stops_m,
+                    [f"{number + 1:0{width}}" for number in range(len(walk))], [""] * len(walk))
 
 
 def _degrees(places, crs, context):

@@ -274,8 +274,9 @@ class RateFile(SpadeworkAlgorithm):
                 unfinished = until.enter_context(beside(pdf))
                 paper = list(PAPERS.values())[self.parameterAsEnum(parameters, self.PAGE, context)]
                 on_main_thread(lambda: write_work_order(unfinished, order, zones, paper=paper,
-                                                        made=about))
-                tick(0.9)
+                                                        made=about, tick=lambda part: tick(
+                                                            0.8 + 0.2 * part)))
+            tick(1.0)
         return list(map(str, paths)) + ([pdf] if pdf else []), found
 
     def _order(self, zones, settings, formats, paths, found, told):

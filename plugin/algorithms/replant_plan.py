@@ -38,7 +38,6 @@ from ..record.plan_settings import (
     setting_titles,
     workable_shape,
 )
-from ..record.read import open_record
 from .base import geotiff, ticker, tr
 from .plan_algorithm import DRAWS, PlanAlgorithm
 from .yield_table import chosen_yield_table, declare_yield_table
@@ -103,8 +102,7 @@ class ReplantPlan(PlanAlgorithm):
         cells_path = geotiff(cells_path) if cells_path else None
         paths = (*self.output_paths(parameters, context), cells_path)
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=())
+            record = self.opened_record(parameters, context, feedback)
             table = chosen_yield_table(self, parameters, context, record)
             settings = replant_settings(record)
             for doubt in replant_doubts(record):

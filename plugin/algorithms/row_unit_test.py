@@ -17,7 +17,6 @@ from ..core.units import convert
 from ..layers.beside import all_beside
 from ..layers.json_files import write_json
 from ..layers.vectors import REAL, WHOLE, Column, VectorLayer, write_vector
-from ..record.read import open_record
 from ..record.row_readings import row_readings, spacing_set_m, taped_runs_m
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
@@ -56,13 +55,14 @@ class RowUnitTest(SpadeworkAlgorithm):
         path = self.parameterAsOutputLayer(parameters, self.UNITS, context)
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=("stand_counts", "row_counts", "plant_positions"))
+            record = self.opened_record(parameters, context, feedback,
+                                        only=("stand_counts", "row_counts", "plant_positions"),
+                                        end=0.2)
             rows = row_readings(record)
             for warning in rows.warnings:
                 feedback.pushWarning(warning)
             found = row_unit_tests(rows.stops, rows.units, rows.plants, rows.length_m,
-                                   tick=ticker(feedback))
+                                   tick=ticker(feedback, 0.2, 1.0))
             spacings = _spacings(record)
             account = row_unit_account(
                 found, spacings, depth_unit=record.units.depth, warnings=rows.warnings,
@@ -72,6 +72,7 @@ class RowUnitTest(SpadeworkAlgorithm):
                     self.ID, {}, record.sha256))])
                 if account_path:
                     write_json(account_aside, account)
+                ticker(feedback)(1.0)
         except Stopped:
             return {}
         except InputProblem as problem:

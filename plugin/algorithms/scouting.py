@@ -8,8 +8,8 @@ from qgis.core import (
 
 from ..core.deliver.seen import seen_account
 from ..core.problems import InputProblem, Stopped
+from ..layers.beside import all_beside
 from ..layers.json_files import write_json
-from ..record.read import open_record
 from ..record.scouting_readings import LAYERS_READ, scouting_readings
 from .base import SpadeworkAlgorithm, ticker, tr
 
@@ -41,8 +41,7 @@ class Scouting(SpadeworkAlgorithm):
         path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         tick = ticker(feedback)
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=LAYERS_READ)
+            record = self.opened_record(parameters, context, feedback, only=LAYERS_READ, end=0.4)
             tick(0.5)
             seen, photos = scouting_readings(record)
             account = seen_account(seen, photos)
@@ -51,8 +50,9 @@ class Scouting(SpadeworkAlgorithm):
                                    "stages and no photos. Enter what was seen first.")
             for warning in seen.warnings:
                 feedback.pushWarning(warning)
-            tick(0.9)
-            write_json(path, account)
+            with all_beside([path]) as (aside,):
+                write_json(aside, account)
+                tick(1.0)
         except Stopped:
             return {}
         except InputProblem as problem:

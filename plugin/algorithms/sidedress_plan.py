@@ -24,7 +24,6 @@ from ..record.plan_settings import (
     sidedress_settings,
     workable_shape,
 )
-from ..record.read import open_record
 from .base import ticker, tr
 from .plan_algorithm import DRAWS, PlanAlgorithm
 
@@ -63,8 +62,7 @@ class SidedressPlan(PlanAlgorithm):
         paths = self.output_paths(parameters, context)
         chosen = self.parameterAsEnum(parameters, self.RULE, context)
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=())
+            record = self.opened_record(parameters, context, feedback)
             rule, site, spread = sidedress_settings(
                 record, list(nitrate_rules())[chosen - 1] if chosen else None)
             nitrate = surface_of_field(nitrate_file, record.boundary_wkb,

@@ -13,10 +13,10 @@ from qgis.core import (
 from ..core.deliver.soil_account import soil_account
 from ..core.problems import InputProblem, Stopped
 from ..core.units import convert
+from ..layers.beside import all_beside
 from ..layers.json_files import write_json
 from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb, write_vector
 from ..record.probe_readings import LAYER, QUANTITIES, acid_surface_samples
-from ..record.read import open_record
 from ..record.schema import layer_spec
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
@@ -56,21 +56,23 @@ class SoilAtProbes(SpadeworkAlgorithm):
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         name = list(QUANTITIES)[self.parameterAsEnum(parameters, self.RESULT, context)]
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=(LAYER,))
+            record = self.opened_record(parameters, context, feedback, only=(LAYER,), end=0.4)
             found = QUANTITIES[name](record)
             for warning in found.warnings:
                 feedback.pushWarning(warning)
             ticker(feedback)(0.5)
-            write_vector(path, driver_of(path), [replace(
-                _layer(name, found, record),
-                made=made(self.ID, {"result": name}, record.sha256))])
-            if account_path:
-                write_json(account_path, soil_account(
-                    name, found.observations, methods=found.methods, bottom_m=found.bottom_m,
-                    depth_unit=record.units.depth, left_out=len(found.left_out),
-                    warnings=found.warnings, acid_surfaces=len(acid_surface_samples(record))
-                    if name == "surface_ph" else 0))
+            said = made(self.ID, {"result": name}, record.sha256)
+            with all_beside([path, account_path]) as (aside, account_aside):
+                write_vector(aside, driver_of(path), [replace(_layer(name, found, record),
+                                                              made=said)],
+                             tick=ticker(feedback, 0.5, 1.0))
+                if account_path:
+                    write_json(account_aside, soil_account(
+                        name, found.observations, methods=found.methods, bottom_m=found.bottom_m,
+                        depth_unit=record.units.depth, left_out=len(found.left_out),
+                        warnings=found.warnings, acid_surfaces=len(acid_surface_samples(record))
+                        if name == "surface_ph" else 0))
+                ticker(feedback)(1.0)
         except Stopped:
             return {}
         except InputProblem as problem:

@@ -14,7 +14,6 @@ from ..core.problems import InputProblem, Stopped
 from ..layers.beside import all_beside
 from ..layers.json_files import write_json
 from ..layers.vectors import REAL, TEXT, WHOLE, Column, VectorLayer, points_wkb, write_vector
-from ..record.read import open_record
 from ..record.stand_readings import stand_readings
 from .base import SpadeworkAlgorithm, driver_of, ticker, tr
 from .made import made
@@ -49,8 +48,8 @@ class StandAtStops(SpadeworkAlgorithm):
         path = self.parameterAsOutputLayer(parameters, self.OBSERVATIONS, context)
         account_path = self.parameterAsFileOutput(parameters, self.ACCOUNT, context)
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=("stand_counts", "row_counts"))
+            record = self.opened_record(parameters, context, feedback,
+                                        only=("stand_counts", "row_counts"), end=0.4)
             found = stand_readings(record)
             for warning in found.warnings:
                 feedback.pushWarning(warning)
@@ -63,6 +62,7 @@ class StandAtStops(SpadeworkAlgorithm):
                     write_json(account_aside, {**stand_account(
                         found.stand, found.observations, found.warnings, found.left_out),
                         "made": said})
+                ticker(feedback)(1.0)
         except Stopped:
             return {}
         except InputProblem as problem:

@@ -348,12 +348,12 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
                 **surface.account, "name": surface.name, "unit": surface.unit, "mean": mean,
                 "mean_error": error, "diagnostics": found, "made": said})
         if paths[self.FIGURES]:
-            tick(0.4)
-            write_figures(paths[self.FIGURES], found, name=surface.name, unit=surface.unit)
+            write_figures(paths[self.FIGURES], found, name=surface.name, unit=surface.unit,
+                          tick=lambda part: tick(0.4 + 0.1 * part))
         if paths[self.UNSURE]:
             hatched = mask_layer("unsure", unsure(surface), surface.grid, boundary,
                                  title=tr("Hatched: readings tell little here"),
-                                 tick=lambda part: tick(0.5 + 0.5 * part))
+                                 tick=lambda part: tick(0.5 + 0.4 * part))
             write_vector(paths[self.UNSURE], driver_of(paths[self.UNSURE]),
                          [replace(hatched, made=said)])
         tick(1.0)

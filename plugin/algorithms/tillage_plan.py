@@ -27,7 +27,6 @@ from ..record.plan_settings import (
     tillage_settings,
     workable_shape,
 )
-from ..record.read import open_record
 from ..record.tillage_evidence import tillage_evidence
 from .base import ticker, tr
 from .plan_algorithm import PlanAlgorithm
@@ -68,8 +67,8 @@ class TillagePlan(PlanAlgorithm):
         files = [self.found_surface(parameters, name) for name in self.SURFACES]
         paths = self.output_paths(parameters, context)
         try:
-            record = open_record(self.file_parameter(parameters, self.RECORD, context),
-                                 only=("compaction_readings", "compaction_profile"))
+            record = self.opened_record(parameters, context, feedback,
+                                        only=("compaction_readings", "compaction_profile"))
             settings = tillage_settings(record, chance_limit=self.parameterAsDouble(
                 parameters, self.CHANCE_LIMIT, context))
             bottom, chance = (

@@ -16,10 +16,12 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
+from ..core.long_call import long_call
 from ..core.problems import InputProblem, Stopped
 from ..core.zone.by_likeness import METHODS, MOST_ZONES, LikenessSettings, zones_by_likeness
 from ..core.zone.likeness_account import index_rows, likeness_account
 from ..core.zone.table import layer_figures
+from ..layers.beside import all_beside
 from ..layers.crs import crs_named, in_metres
 from ..layers.csv_files import write_csv
 from ..layers.field_surface import shares_of_field, shares_of_values
@@ -163,8 +165,9 @@ class ZonesByLikeness(SpadeworkAlgorithm):
                       else shares_of_field(grid, boundary, tick=ticker(feedback, 0.0, 0.05)))
             found = zones_by_likeness(layers, grid, inside, settings, shape=shape,
                                       tick=lambda part: tick(0.05 + 0.85 * part))
-            figures = [layer_figures(found.zone_map, layer.values, sites_m=layer.sites_m,
-                                     standard_error=layer.standard_error) for layer in layers]
+            figures = [long_call(lambda layer=layer: layer_figures(
+                found.zone_map, layer.values, sites_m=layer.sites_m,
+                standard_error=layer.standard_error), tick, 0.9) for layer in layers]
             columns = {}
             for layer, figure in zip(layers, figures):
                 columns |= figure_columns(figure, prefix=layer.name)
@@ -174,8 +177,9 @@ class ZonesByLikeness(SpadeworkAlgorithm):
             how = made(self.ID, {"LAYERS": [layer.name for layer in layers],
                                  "GATHERING": asdict(settings), "SHAPE": asdict(shape),
                                  DEVIATION: deviation_m})
-            tick(0.95)
-            self._write(paths, replace(zones, made=how), found, layers, figures, how)
+            with all_beside(paths.values()) as aside:
+                self._write(dict(zip(paths, aside)), replace(zones, made=how), found, layers,
+                            figures, how, ticker(feedback, 0.95, 1.0))
         except Stopped:
             return {}
         except InputProblem as problem:
@@ -204,7 +208,7 @@ class ZonesByLikeness(SpadeworkAlgorithm):
             starts=self.parameterAsInt(parameters, self.STARTS, context),
             seed=self.parameterAsInt(parameters, self.SEED, context))
 
-    def _write(self, paths, zones, found, layers, figures, how):
+    def _write(self, paths, zones, found, layers, figures, how, tick):
         grid, account = found.zone_map.grid, {"MADE": json_text(how)}
         write_vector(paths[self.ZONES], driver_of(paths[self.ZONES]), [zones])
         if paths[self.INDICES]:
@@ -214,7 +218,8 @@ class ZonesByLikeness(SpadeworkAlgorithm):
         if paths[self.MEMBERSHIPS]:
             write_bands(paths[self.MEMBERSHIPS], grid, (
                 (f"class {number}", band) for number, band in enumerate(found.memberships, 1)),
-                metadata=account)
+                metadata=account, tick=lambda part: tick(0.8 * part))
         if paths[self.CONFUSION]:
             write_bands(paths[self.CONFUSION], grid, [("confusion index", found.confusion)],
-                        metadata=account)
+                        metadata=account, tick=lambda part: tick(0.8 + 0.2 * part))
+        tick(1.0)

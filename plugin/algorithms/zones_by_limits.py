@@ -15,10 +15,12 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
+from ..core.long_call import long_call
 from ..core.problems import InputProblem, Stopped
 from ..core.zone.by_limits import MOST_DIGITS, zones_by_limits
 from ..core.zone.class_limits import MOST_CLASSES, equal_area_limits, natural_breaks
 from ..core.zone.table import layer_figures
+from ..layers.beside import all_beside
 from ..layers.crs import crs_named, in_metres
 from ..layers.field_surface import surface_of_field
 from ..layers.polygons import boundary_of
@@ -123,27 +125,28 @@ class ZonesByLimits(SpadeworkAlgorithm):
             read = ticker(feedback, 0.0, 0.2)
             surface = (read_surface(surface_file, tick=read) if boundary is None
                        else surface_of_field(surface_file, boundary, tick=read))
-            limits = self._limits_of(surface, division, parameters, context)
-            tick(0.2)
+            limits = self._limits_of(surface, division, parameters, context,
+                                     ticker(feedback, 0.2, 0.2))
             found = zones_by_limits(surface, limits, shape=shape,
                                     digits=MOST_DIGITS if division == TYPED else COMPUTED_DIGITS,
                                     tick=ticker(feedback, 0.2, 0.7))
-            figures = layer_figures(found.zone_map, surface.estimate,
-                                    standard_error=surface.standard_error,
-                                    sites_m=sites_of(surface))
+            figures = long_call(lambda: layer_figures(
+                found.zone_map, surface.estimate, standard_error=surface.standard_error,
+                sites_m=sites_of(surface)), tick, 0.7)
             zones = zone_layer("zones", found.zone_map, boundary, title=surface.name, shape=shape,
                                deviation_m=deviation_m, figures=figure_columns(figures),
                                tick=ticker(feedback, 0.7, 0.9))
-            doubtful = found.doubt(surface) > above
-            tick(0.9)
+            doubtful = long_call(lambda: found.doubt(surface) > above, tick, 0.9)
             how = made(self.ID, {self.LIMITS: limits, "SHAPE": asdict(shape),
                                  DEVIATION: deviation_m, self.NEIGHBOUR_CHANCE: above,
                                  self.SURFACE: surface.account["made"]})
             hatched = replace(mask_layer("unsure", doubtful, surface.grid, boundary, title=tr(
-                "Hatched: the zone is not sure here")), made=how)
-            write_vector(path, driver_of(path), [replace(zones, made=how)])
-            if unsure_path:
-                write_vector(unsure_path, driver_of(unsure_path), [hatched])
+                "Hatched: the zone is not sure here"), tick=ticker(feedback, 0.9, 1.0)), made=how)
+            with all_beside([path, unsure_path]) as (aside, unsure_aside):
+                write_vector(aside, driver_of(path), [replace(zones, made=how)])
+                if unsure_path:
+                    write_vector(unsure_aside, driver_of(unsure_path), [hatched])
+                tick(1.0)
         except Stopped:
             return {}
         except InputProblem as problem:
@@ -158,12 +161,12 @@ class ZonesByLimits(SpadeworkAlgorithm):
     def _division(self, parameters, context):
         return DIVISIONS[self.parameterAsEnum(parameters, self.DIVISION, context)]
 
-    def _limits_of(self, surface, division, parameters, context):
+    def _limits_of(self, surface, division, parameters, context, tick):
         if division == TYPED:
             return _limits(self.parameterAsString(parameters, self.LIMITS, context))
         count = self.parameterAsInt(parameters, self.CLASSES, context)
-        found = (equal_area_limits if division == EQUAL_AREA else natural_breaks)(surface, count)
-        return found.tolist()
+        divide = equal_area_limits if division == EQUAL_AREA else natural_breaks
+        return long_call(lambda: divide(surface, count), tick).tolist()
 
 
 def _limits(text):

@@ -2,7 +2,7 @@
 from qgis.core import QgsTask
 
 from ..algorithms.base import tr
-from ..core.problems import InputProblem
+from ..core.problems import InputProblem, Stopped
 from ..record.read import open_record
 
 
@@ -24,10 +24,17 @@ class RecordTask(QgsTask):
     def run(self):
         """Read the record, away from the desktop's thread."""
         try:
-            self._record = open_record(self._path, only=())
+            self._record = open_record(self._path, only=(), tick=self._tick)
+        except Stopped:
+            self._why = tr("Reading {path} was cancelled.").format(path=self._path)
         except InputProblem as problem:
             self._why = str(problem)
         return self._record is not None
+
+    def _tick(self, fraction):
+        self.setProgress(100.0 * fraction)
+        if self.isCanceled():
+            raise Stopped
 
     def finished(self, successful):
         """Hand over what was read."""

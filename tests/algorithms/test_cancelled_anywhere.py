@@ -1,8 +1,12 @@
-"""A cancel, whenever an algorithm looks for one, leaves no file, not even of several outputs."""
+"""A cancel, whenever an algorithm looks for one, leaves no file, not even of several outputs.
+
+Progress goes forward only, and to the end.
+"""
 import math
 
 import pytest
 
+from plugin.core import long_call
 from tests.algorithms.small_calls import stops
 from tests.algorithms.small_surfaces import write_by_hand
 from tests.algorithms.test_observe import yield_call
@@ -37,12 +41,26 @@ def given(layer, field, calls, tmp_path):
         "standatstops": {**record, "OBSERVATIONS": "o.gpkg", "ACCOUNT": "o.json"},
         "panatinsertions": {**record, "OBSERVATIONS": "o.gpkg", "ACCOUNT": "o.json"},
         "cleanyield": {"RECORD": yield_call(tmp_path / "yields.gpkg"), "SEASON": 2025,
-                       "CLEANED": "c.gpkg", "REMOVED": "r.gpkg", "ACCOUNT": "c.json"}}
+                       "CLEANED": "c.gpkg", "REMOVED": "r.gpkg", "ACCOUNT": "c.json"},
+        "zonesbylikeness": {"LAYERS": [str(stand), str(chance)], "BOUNDARY": field, "COUNT": 2,
+                            "STARTS": 2, "ZONES": "z.gpkg", "INDICES": "i.csv", "ACCOUNT": "z.json",
+                            "MEMBERSHIPS": "m.tif", "CONFUSION": "c.tif"},
+        "planstops": {"BOUNDARY": field, "COUNT": 6, "STOPS": "p.gpkg", "GPX": "p.gpx",
+                      "SHEET": "p.pdf"},
+        "checkrecord": {**record, "FLAGS": "f.gpkg", "ACCOUNT": "f.json"},
+        "findings": {**record, "FINDINGS": "f.gpkg", "ACCOUNT": "f.json"}}
+
+
+@pytest.fixture(autouse=True)
+def looks_that_can_be_counted(monkeypatch):
+    """Long calls are looked at once, however long they take here."""
+    monkeypatch.setattr(long_call, "LOOK_S", 3600.0)
 
 
 @pytest.mark.parametrize("algorithm", ["surface", "chancemap", "nextstops", "zonesbylimits",
                                        "replantplan", "tillageplan", "standatstops",
-                                       "panatinsertions", "cleanyield"])
+                                       "panatinsertions", "cleanyield", "zonesbylikeness",
+                                       "planstops", "checkrecord", "findings"])
 def test_a_cancel_at_any_look_leaves_no_file(run, given, out, algorithm):
     from qgis.core import QgsProcessingFeedback
 
@@ -51,7 +69,8 @@ def test_a_cancel_at_any_look_leaves_no_file(run, given, out, algorithm):
 
         def __init__(self, at):
             super().__init__()
-            self.at, self.looks = at, 0
+            self.at, self.looks, self.told = at, 0, []
+            self.progressChanged.connect(self.told.append)
 
         def isCanceled(self):
             self.looks += 1
@@ -67,6 +86,7 @@ def test_a_cancel_at_any_look_leaves_no_file(run, given, out, algorithm):
     for path in out.iterdir():
         path.unlink()
     assert never.looks >= 2
+    assert never.told == sorted(never.told) and never.told[-1] == 100.0
     for at in sorted({0, 1, never.looks // 3, never.looks // 2, never.looks - 2, never.looks - 1}):
         assert run(algorithm, Cancelling(at), **parameters) == {}, at
         assert list(out.iterdir()) == [], at

@@ -39,16 +39,25 @@ def summary_in(folder):
 
 @pytest.fixture(scope="module")
 def results(provider, calls, tmp_path_factory):
-    """Return results(units): the folder of one whole field call, and what it returned."""
+    """Return results(units): the folder of one whole field call, and what it returned.
+
+    Progress as it was told is in results.told.
+    """
     from qgis import processing
+    from qgis.core import QgsProcessingFeedback
     made, folder = {}, tmp_path_factory.mktemp("results")
 
     def folder_of(units="us"):
         if units not in made:
+            feedback, told = QgsProcessingFeedback(), []
+            feedback.progressChanged.connect(told.append)
             made[units] = (folder / units, processing.run("spadework:fieldcall", {
-                "RECORD": str(calls(units)), "OUTPUT_FOLDER": str(folder / units), "CELL": CELL}))
+                "RECORD": str(calls(units)), "OUTPUT_FOLDER": str(folder / units), "CELL": CELL},
+                feedback=feedback))
+            folder_of.told[units] = told
             assert {path.name for path in folder.iterdir()} == set(made)  # nothing beside them
         return made[units]
+    folder_of.told = {}
     return folder_of
 
 
@@ -84,6 +93,13 @@ def figures_in(content, path=""):
     elif isinstance(content, list):
         for number, part in enumerate(content):
             yield from figures_in(part, f"{path}/{number}")
+
+
+def test_progress_goes_forward_only_and_to_the_end(results):
+    results("us")
+    told = results.told["us"]
+    assert len(told) > 200  # some 15 steps, each with many pieces
+    assert told == sorted(told) and told[-1] == 100.0
 
 
 @pytest.mark.parametrize("units", ["us", "metric"])
