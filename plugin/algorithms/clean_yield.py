@@ -1,5 +1,6 @@
 """cleanyield: yield-monitor records fit to be mapped, and those left out with their reason."""
 from dataclasses import replace
+from itertools import repeat
 
 import numpy as np
 from qgis.core import (
@@ -76,9 +77,8 @@ class CleanYield(SpadeworkAlgorithm):
                 for place, chosen, tick in ((aside, kept, ticker(feedback, 0.7, 0.95)),
                                             (removed, ~kept, ticker(feedback, 0.95, 1.0))):
                     if place:
-                        tick(0.0)
                         write_vector(place, driver_of(place), [replace(
-                            _layer(record, found, reasons, chosen), made=said)], tick=tick)
+                            _layer(record, found, reasons, chosen, tick), made=said)], tick=tick)
                 if account:
                     write_json(account, {**yield_account(season, found.unit, found.yields,
                                                          reasons), "made": said})
@@ -95,11 +95,13 @@ class CleanYield(SpadeworkAlgorithm):
                 "KEPT": int(kept.sum()), "LEFT_OUT": int((~kept).sum())}
 
 
-def _layer(record, found, reasons, chosen):
+def _layer(record, found, reasons, chosen, tick):
     columns = (Column("yield", REAL), Column("unit", TEXT), Column("reason", TEXT))
-    positions = found.positions_m[chosen]
-    placed = np.isfinite(positions).all(axis=1)
-    rows = [[value, found.unit, REASONS[reason]] for value, reason, there in
-            zip(found.yields[chosen], reasons[chosen], placed) if there]
-    return VectorLayer(f"yield_{found.season}", record.crs_wkt, columns,
-                       points_wkb(positions[placed]), rows)
+    shown = chosen & np.isfinite(found.positions_m).all(axis=1)
+    tick(0.0)
+    rows = list(zip(found.yields[shown].tolist(), repeat(found.unit),
+                    np.array(REASONS, object)[reasons[shown]].tolist()))
+    tick(0.0)
+    places = points_wkb(found.positions_m[shown])
+    tick(0.0)
+    return VectorLayer(f"yield_{found.season}", record.crs_wkt, columns, places, rows)

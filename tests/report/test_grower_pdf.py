@@ -260,7 +260,7 @@ def test_the_open_project_gets_no_layer_and_the_folder_no_file(printed, call_fol
 
 def test_a_cancel_at_any_moment_leaves_no_file(printed, tmp_path):
     moments = []
-    pages = printed(summary(), tick=moments.append).pages
+    pages = len(pages_of(printed(summary(), tick=moments.append)))
     (tmp_path / "report.pdf").unlink()
     assert moments[-1] == 1.0 and moments == sorted(moments)
     assert pages > 1 and len([one for one in moments if one > 0.5]) > pages  # one a page, the end
