@@ -275,6 +275,27 @@ def test_a_cancel_at_any_moment_leaves_no_file(printed, tmp_path):
         assert list(tmp_path.iterdir()) == []
 
 
+def test_after_a_cancel_no_further_page_is_painted(printed, monkeypatch):
+    from plugin.report.page_ink import PageInk
+    draw, painted = PageInk.draw, []
+
+    def counted(self, context):
+        painted.append(self.page())
+        draw(self, context)
+
+    monkeypatch.setattr(PageInk, "draw", counted)
+    printed(summary())
+    assert painted == sorted(painted) and painted[-1] >= 3  # pages are counted from 0
+    painted.clear()
+
+    def stop(fraction):
+        if fraction > 0.5:  # a page is printed
+            raise Stopped
+    with pytest.raises(Stopped):
+        printed(summary(), tick=stop)
+    assert set(painted) == {0}
+
+
 def test_a_failure_leaves_the_older_report_as_it_was(printed, tmp_path, monkeypatch):
     from qgis.core import QgsLayoutExporter
     older = tmp_path / "report.pdf"
