@@ -423,7 +423,7 @@ def _project(work):
             (work.folder / scratch).rmdir()
     on_main_thread(lambda: write_project(
         work.folder, title=work.record.field["name"] or "Field call",
-        boundary_wkb=work.record.boundary_wkb, crs_wkt=work.record.crs_wkt))
+        boundary_wkb=work.record.boundary_wkb, crs_wkt=work.record.crs_wkt, tick=work.look))
 
 
 STEPS = (

@@ -66,7 +66,7 @@ _WORK_EXPRESSION = "concat(\"action\", ' ', round(1000 * \"rate\"))"
 _SURFACE_ORDER = ("stand", "pan_chance", "pan_top", "pan_bottom")  # any other, by name, follow
 
 
-def write_project(folder, *, title, boundary_wkb, crs_wkt):
+def write_project(folder, *, title, boundary_wkb, crs_wkt, tick=None):
     """Write project.qgz into a field call's folder: every layer it holds, by relative path.
 
     Stops lie on top, then the field: its outline, and paper over all that lies outside it, since
@@ -74,6 +74,8 @@ def write_project(folder, *, title, boundary_wkb, crs_wkt):
     know little lies above the plans, these above zones, these above surfaces; of each of these only
     the first layer is switched on, the stand's where there is one, and the hatch that belongs to
     the plan that is on.
+
+    `tick` is called with the fraction done after each group; it may raise Stopped.
 
     Raises   InputProblem: the project cannot be written
     """
@@ -86,18 +88,24 @@ def write_project(folder, *, title, boundary_wkb, crs_wkt):
     project.setCrs(crs)
     extent = boundary_layer(boundary_wkb, crs).extent().buffered(50)
     project.viewSettings().setDefaultViewExtent(QgsReferencedRectangle(extent, crs))
-    for group_title, layers in (
-            (tr("Stops"), _first_on(_stops(folder))),
-            (FIELD, [(layer, True) for layer in _field(folder)]),
-            (tr("Where the maps know little"), _unsure(folder)),
-            (tr("Plans"), _first_on(_plans(folder))), (tr("Zones"), _first_on(_zones(folder))),
-            (tr("Surfaces"), _first_on(_surfaces(folder)))):
-        if layers:
-            _add(project, group_title, layers)
-    if not project.write():
-        raise InputProblem(tr("The project could not be written: {reason}").format(
-            reason=project.error()))
-    project.clear()
+    groups = ((tr("Stops"), lambda: _first_on(_stops(folder))),
+              (FIELD, lambda: [(layer, True) for layer in _field(folder)]),
+              (tr("Where the maps know little"), lambda: _unsure(folder)),
+              (tr("Plans"), lambda: _first_on(_plans(folder))),
+              (tr("Zones"), lambda: _first_on(_zones(folder))),
+              (tr("Surfaces"), lambda: _first_on(_surfaces(folder))))
+    try:
+        for done, (group_title, layers_of) in enumerate(groups, start=1):
+            layers = layers_of()
+            if layers:
+                _add(project, group_title, layers)
+            if tick is not None:
+                tick(done / len(groups))
+        if not project.write():
+            raise InputProblem(tr("The project could not be written: {reason}").format(
+                reason=project.error()))
+    finally:
+        project.clear()
 
 
 def _add(project, title, layers):

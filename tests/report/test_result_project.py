@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 from osgeo import gdal, ogr
 
+from plugin.core.problems import Stopped
 from tests.report.field_call_folder import (
     boundary_wkb,
     crs_wkt,
@@ -56,6 +57,23 @@ def test_stops_lie_on_top_then_the_field_the_hatch_plans_and_surfaces(opened):
     for group in (groups[2], groups[3], groups[4]):
         assert [node.itemVisibilityChecked() for node in group.children()] == [
             number == 0 for number in range(len(group.children()))]
+
+
+def test_each_group_is_told_of_and_a_stop_leaves_no_project(qgis_app, folder):
+    from plugin.report.result_project import write_project
+    given = {"title": "Home quarter", "boundary_wkb": boundary_wkb(), "crs_wkt": crs_wkt()}
+    told = []
+    write_project(folder, **given, tick=told.append)
+    assert len(told) == 6 and told == sorted(told) and told[-1] == 1.0
+    (folder / "project.qgz").unlink()
+    before = set(folder.rglob("*"))
+
+    def stop(fraction):
+        if fraction > 0.4:
+            raise Stopped
+    with pytest.raises(Stopped):
+        write_project(folder, **given, tick=stop)
+    assert set(folder.rglob("*")) == before
 
 
 def test_the_field_is_no_zone(opened):
