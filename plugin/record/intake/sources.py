@@ -22,7 +22,7 @@ from ...layers.strict_ogr import strict_ogr
 from ..at_rest import chunks_of, copy_at_rest, sha256_of
 from .archives import refuse_bursting
 
-BLOCK_ROWS = 10_000  # read between two looks at whether the user has cancelled: some 0.1 s
+BLOCK_ROWS = 5_000  # read between two looks at whether the user has cancelled: some 0.1 s
 TEXT = (".csv", ".tsv", ".txt", ".tab")
 SPREADSHEETS = {".xlsx": "XLSX", ".ods": "ODS"}
 VECTORS = {".gpx": ("GPX",), ".shp": ("ESRI Shapefile",), ".dbf": ("ESRI Shapefile",),
