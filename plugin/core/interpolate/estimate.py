@@ -66,11 +66,11 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
     too, are fitted to the variogram of up to PAIRED_MOST of them instead, and the best structured
     one is taken as it is; where a drift, a heading or censored readings forbid that, sets beyond
     FIT_MOST are fitted to a random FIT_MOST of them. All readings are in the map. Memory: three
-    float64 layers of the grid, that of krige_field, and some ten (n, n) matrices of up to
-    CENSORED_MOST readings. Where the
-    settings make the mean depend on something, candidates are compared by AICc among each other
-    only, all with that drift, and the best, averaged, is kept only where it beats the plain mean as
-    above.
+    float64 layers of the grid and one for each covariate, that of krige_field, and some ten (n, n)
+    matrices of up to CENSORED_MOST readings. Where the settings make the mean depend on something,
+    candidates are compared by AICc among each other only, all with that drift, and the best,
+    averaged, is kept only where it beats the plain mean as above; the drift then travels with the
+    surface, in its account and its covariates.
 
     Parameters
         observations   Observations
