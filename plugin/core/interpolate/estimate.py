@@ -3,6 +3,7 @@ from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
+from ..long_call import long_call
 from ..observations import ABOVE, BELOW, EXACT
 from ..problems import InputProblem
 from ..surface import Surface
@@ -93,7 +94,7 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
              Statistical Association 82:528-540 (both from memory)
     """
     tick = tick or (lambda fraction: None)
-    sites = merge_places(observations)
+    sites = long_call(lambda: merge_places(observations), tick)
     exact = np.count_nonzero(sites.censoring == EXACT)
     if exact < LEAST_EXACT:
         raise InputProblem(_TOO_FEW.format(name=observations.name, exact=exact,

@@ -9,6 +9,7 @@ the elimination is one operation on whole rows of them.
 """
 import numpy as np
 
+from ..long_call import long_call
 from ..problems import InputProblem
 from .neighbourhood import Neighbourhood
 from .readings_system import LEAST_INFORMATION, check_places, undetermined
@@ -33,7 +34,7 @@ def krige_local(positions, values, errors, model, targets, *, neighbours, column
     """
     check_places(positions, errors, model)
     work = _Local(positions, values, errors, model, columns[0], neighbours, block_m)
-    near = Neighbourhood(positions, model, neighbours, octants=octants)
+    near = long_call(lambda: Neighbourhood(positions, model, neighbours, octants=octants), tick)
     estimate, variance = np.empty((len(targets), values.shape[1])), np.empty(len(targets))
     most = max(1, PART_WEIGHTS // max(neighbours, 16))
     tiles_of_part = max(1, numbers // (neighbours * (neighbours + values.shape[1] - 1)))

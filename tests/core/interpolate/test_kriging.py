@@ -221,7 +221,7 @@ def test_no_neighbours_are_refused(neighbours):
 
 @pytest.mark.parametrize(("model", "neighbours", "constant", "numbers", "parts"), [
     (SPHERICAL, None, "BLOCK_NUMBERS", 40 * 10, [0.4, 0.8, 1.0]),
-    (SPHERICAL, 5, "LOCAL_NUMBERS", 25 * 10, [0.4, 0.8, 1.0]),
+    (SPHERICAL, 5, "LOCAL_NUMBERS", 25 * 10, [0.0, 0.4, 0.8, 1.0]),
     (CovarianceModel("nugget", 1.0), None, "BLOCK_NUMBERS", 1, [1.0])])
 def test_progress_is_told_after_each_block_and_a_stop_travels_up(
         monkeypatch, model, neighbours, constant, numbers, parts):
