@@ -1,5 +1,10 @@
 """Fixtures that several folders of tests share; QGIS is imported where it is used, not here."""
 import pytest
+from hypothesis import settings
+
+# no test fails for being slow on a busy machine
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 
 @pytest.fixture(scope="module")

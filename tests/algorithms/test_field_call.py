@@ -114,7 +114,7 @@ def test_every_figure_of_the_summary_has_a_value_a_unit_and_a_text(results, call
     assert summary["units"] == units and summary["made"]["record"] == f"{units}.gpkg"
     assert summary["made"]["sha256"] == sha256(calls(units))
     assert summary["made"]["program"] == "Spadework"
-    assert summary["made"]["settings"] == {"CELL": CELL}
+    assert summary["made"]["settings"] == {"CELL": CELL, "DRIFT": "none", "COVARIATES": []}
     used = {row["layer"]: (row["count"]["value"], row["used"]["value"])
             for row in summary["readings"]}
     assert used["stand_counts"] == used["compaction_readings"] == (24, 24)

@@ -163,12 +163,12 @@ def test_a_plan_over_the_180th_meridian_is_refused_and_one_beside_it_is_written(
 
 
 def test_fuel_of_a_tillage_plan_stands_on_its_work_order(run, plan, out):
-    given = plan((1, "till", 14.0, "in", 8.5), (2, "leave", 0.0, "in", None),
-                 fields=FIELDS + "&field=fuel:double")
+    given = plan((1, "till", 14.0, "in", 85.0, "ac"), (2, "leave", 0.0, "in", None, "ac"),
+                 fields=FIELDS + "&field=fuel:double&field=area_unit:string")
     run("ratefile", PLAN=given, FILE=out / "r.gpkg", WORK_ORDER=out / "w.pdf", CONTROLLER_UNIT=4)
     text = subprocess.run(["pdftotext", "-layout", str(out / "w.pdf"), "-"], check=True,
                           capture_output=True, text=True).stdout
-    assert "Fuel for the work" in text and "8.5 gal" in text
+    assert "Fuel, estimated" in text and "85 gal" in text
 
 
 MANY = [(number, "", float(number), "in") for number in range(254)]

@@ -164,7 +164,7 @@ def test_a_boundary_that_crosses_itself_is_refused_and_qgis_lives_on(refused, la
     ({"SURFACE": "gone/s.tif"}, r"s\.tif cannot be written to .*gone"),
     ({"CELL": 0.0}, "A cell of 0.0 m was asked for; it must be above 0 m"),
     ({"CELL": 0.01}, "A cell of 0.01 m makes .* Choose a cell of"),
-    ({"NEIGHBOURS": 1}, "NEIGHBOURS")])
+    ({"NEIGHBOURS": 1}, r"Neighbours: 1 was entered; enter 3 or more\.")])
 def test_what_cannot_be_is_refused_and_nothing_is_written(
         refused, readings, field, out, change, words):
     given = {"FIELD": "value", "SURFACE": "s.tif", "CELL": 20.0, **change}

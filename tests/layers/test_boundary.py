@@ -51,7 +51,7 @@ def test_shares_add_up_to_the_area_and_each_is_the_part_of_its_cell(shape, cell_
 
 
 @example([(0.0, 0.0), (0.0, 11.0), (218.0, 0.125)], 0.0, 5.0)  # a nearly level edge
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(some.lists(some.tuples(some.floats(0, 500), some.floats(0, 500)), min_size=3, max_size=9),
        some.floats(0, 360), some.sampled_from([5.0, 13.7, 50.0]))
 def test_shares_add_up_to_the_area_of_any_polygon(corners, angle, cell_m):

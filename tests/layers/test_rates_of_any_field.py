@@ -86,7 +86,7 @@ def written(path, one, zones, version):
     return check_task(path, one, zones, chosen)
 
 
-@settings(deadline=None, max_examples=6)  # a shared machine may be slow once
+@settings(max_examples=6)
 @given(st.integers(0, 10**6), SHAPES, st.sampled_from(sorted(PLACES)), st.sampled_from([0.0, 4.0]),
        st.sampled_from(["3.3", "4.3"]))
 def test_polygons_of_every_format_fill_the_field_and_keep_each_rate(seed, shape, place, deviation_m,
@@ -119,7 +119,7 @@ def test_polygons_of_every_format_fill_the_field_and_keep_each_rate(seed, shape,
         assert whole.symmetric_difference(field).area <= slack  # no gap
 
 
-@settings(deadline=None, max_examples=5)  # a shared machine may be slow once
+@settings(max_examples=5)
 @given(st.integers(0, 10**6), SHAPES, st.sampled_from(sorted(PLACES)),
        st.sampled_from(["values", "codes"]), st.sampled_from(["3.3", "4.3"]))
 def test_every_cell_of_a_grid_has_the_rate_of_its_place(seed, shape, place, kind, version):

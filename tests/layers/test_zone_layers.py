@@ -122,7 +122,7 @@ SHAPES = st.builds(
     heading_deg=st.one_of(st.none(), st.floats(0, 180)), ordered=st.booleans())
 
 
-@settings(deadline=None, max_examples=25)  # a shared machine may be slow once
+@settings(max_examples=25)
 @given(st.integers(0, 10**6), SHAPES, st.sampled_from([0.0, 4.0, 12.0]))
 def test_zones_of_any_field_fill_it_and_share_their_edges_exactly(seed, shape, deviation_m):
     wkb, zones = any_field(seed, shape)

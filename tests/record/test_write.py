@@ -209,7 +209,7 @@ def rows_of(layer):
 
 @pytest.mark.parametrize("layer", [layer for layer in LAYERS if layer.name != "field"],
                          ids=lambda layer: layer.name)
-@settings(max_examples=15, deadline=None, derandomize=True,
+@settings(max_examples=15, derandomize=True,
           suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=some.data())
 def test_whatever_is_appended_comes_back_unchanged(template, tmp_path, layer, data):

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 @given(text=st.text(alphabet="abcdefgh WM ÄßŁ中,.0123 ", max_size=200),
        width=st.floats(6.0, 120.0))
-@settings(max_examples=60, deadline=None,
+@settings(max_examples=60,
           suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_wrapping_keeps_every_letter_and_every_line_fits(qgis_app, text, width):
     from plugin.report.look import BODY

@@ -1,7 +1,7 @@
 """The closed forms against quadrature, simulation and working by hand."""
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
@@ -64,7 +64,6 @@ def test_without_uncertainty_it_is_the_value_itself():
     assert LINE.chance_above_zero(means, 0).tolist() == [1, 0, 0, 1, 1]
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(st.lists(st.integers(-50, 50), min_size=2, max_size=8), st.floats(-30, 90),
        st.floats(0.01, 50))
 def test_the_mean_lies_between_the_extremes_and_the_chance_between_0_and_1(values, mean, spread):

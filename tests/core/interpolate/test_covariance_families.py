@@ -32,7 +32,7 @@ def test_correlation_is_one_at_no_distance_and_five_percent_at_the_reach(family)
         assert kind.correlation(np.array([kind.reach])) == pytest.approx([0.05], abs=2e-4)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(u=st.floats(1e-3, 20), family=st.sampled_from(sorted(FAMILIES)))
 def test_the_slope_is_that_of_a_small_step_and_never_rises(u, family):
     kind, step = FAMILIES[family], 1e-6
@@ -44,7 +44,7 @@ def test_the_slope_is_that_of_a_small_step_and_never_rises(u, family):
     assert kind.slope(np.array([u]))[0] <= 0
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(seed=st.integers(0, 10**6), count=st.integers(2, 40), range_m=st.floats(1, 1e4),
        family=st.sampled_from(sorted(FAMILIES)))
 def test_no_combination_of_places_has_a_variance_below_zero(seed, count, range_m, family):

@@ -146,7 +146,7 @@ def test_the_variance_of_a_new_reading_holds_the_nugget_but_no_error_of_reading(
 
 
 @given(st.integers(0, 10**6))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_the_order_of_the_readings_changes_nothing(seed):
     places, values, errors = readings()
     order = np.random.default_rng(seed).permutation(40)
@@ -157,7 +157,7 @@ def test_the_order_of_the_readings_changes_nothing(seed):
 
 
 @given(st.floats(-1e4, 1e4), st.floats(0.01, 100), st.floats(-1e5, 1e5), st.floats(0, 6.3))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_shifting_scaling_and_turning_carry_through(shift, scale, east_m, angle):
     places, values, errors = readings()
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])

@@ -39,7 +39,7 @@ def agrees_with_all_of_the_nearest(places, values, errors, model, targets, count
 
 
 @given(st.integers(0, 10**6), st.integers(1, 40), st.sampled_from([SPHERICAL, ALONG]))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_the_cells_of_a_grid_are_kriged_from_their_own_nearest(seed, count, model):
     places, values, errors, cells = field(seed)
     found = krige(places, values, errors, model, cells, neighbours=count)
@@ -48,7 +48,7 @@ def test_the_cells_of_a_grid_are_kriged_from_their_own_nearest(seed, count, mode
 
 
 @given(st.integers(0, 10**6))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8)
 def test_the_order_of_the_targets_changes_nothing(seed):
     places, values, errors, cells = field(seed)
     order = np.random.default_rng(seed).permutation(len(cells))

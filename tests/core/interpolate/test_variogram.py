@@ -104,7 +104,7 @@ def test_four_directions_share_out_all_pairs():
         found.pairs * found.semivariance, rel=ROUNDING)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(count=st.integers(2, 300), seed=st.integers(0, 10**6), shift=st.floats(-1e3, 1e3),
        scale=st.floats(0.01, 100), bins=st.integers(1, 30))
 def test_what_must_hold_for_any_readings(count, seed, shift, scale, bins):

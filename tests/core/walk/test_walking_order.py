@@ -20,7 +20,7 @@ def walked(stops, order, start, back):
     return way_m(np.array([*way, way[0]] if back else way, float))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(places, st.sampled_from([None, (0.0, -50.0)]), st.booleans())
 def test_no_order_is_shorter(stops, start, back):
     stops = np.array(stops, float)

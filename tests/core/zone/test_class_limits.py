@@ -40,7 +40,7 @@ def test_natural_breaks_part_what_lies_apart():
     assert natural_breaks(surface([1, 2, 10, 11, 12, 30, 2]), 3).tolist() == [10, 30]
 
 
-@settings(deadline=None, max_examples=50)  # a shared machine may be slow once
+@settings(max_examples=50)
 @given(arrays(float, st.integers(4, 9), elements=st.integers(0, 50), unique=True),
        st.integers(2, 4), st.integers(0, 10**6))
 def test_no_other_limits_leave_smaller_deviations(values, count, seed):

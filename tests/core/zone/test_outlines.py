@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
@@ -76,14 +76,12 @@ def test_an_island_in_a_hole_belongs_to_its_own_polygon():
     assert shapely.Polygon(island[0]).area == 25
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS)
 def test_areas_are_those_of_the_cells_to_the_last_bit(labels):
     for label, polygons in shapes(traced(labels)).items():
         assert sum(polygon.area for polygon in polygons) == 25 * np.count_nonzero(labels == label)
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS)
 def test_every_polygon_is_valid_and_one_patch(labels):
     found = shapes(traced(labels))
@@ -94,7 +92,6 @@ def test_every_polygon_is_valid_and_one_patch(labels):
             assert all(ring.is_simple for ring in [polygon.exterior, *polygon.interiors])
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS)
 def test_neighbours_share_every_vertex_without_gap_or_overlap(labels):
     polygons = [polygon for some in shapes(traced(labels)).values() for polygon in some]
@@ -103,7 +100,6 @@ def test_neighbours_share_every_vertex_without_gap_or_overlap(labels):
     assert union.area == 25 * np.count_nonzero(labels != OUTSIDE)
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS)
 def test_every_cell_lies_in_a_polygon_of_its_label(labels):
     centres = shapely.points(grid_of(labels).centres())
@@ -113,7 +109,6 @@ def test_every_cell_lies_in_a_polygon_of_its_label(labels):
         assert np.array_equal(contained, labels.ravel() == label)
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS)
 def test_exteriors_run_counter_clockwise_and_holes_clockwise_all_closed(labels):
     for polygons in traced(labels).values():
@@ -141,7 +136,6 @@ def straight(labels, deviation_m):
     return outlines(labels, grid_of(labels), deviation_m=deviation_m, sound=sound)
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS, st.sampled_from([2.0, 4.0, 7.5, 20.0]))
 def test_straightened_neighbours_still_share_every_vertex_without_gap_or_overlap(labels, deviation):
     polygons = [one for some in shapes(straight(labels, deviation)).values() for one in some]
@@ -152,7 +146,6 @@ def test_straightened_neighbours_still_share_every_vertex_without_gap_or_overlap
     assert shapely.union_all(polygons).area == pytest.approx(25 * np.count_nonzero(labels >= 0))
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS, st.sampled_from([2.0, 4.0, 7.5, 20.0]))
 def test_no_border_moves_further_than_the_deviation(labels, deviation):
     exact, moved = shapes(traced(labels)), shapes(straight(labels, deviation))

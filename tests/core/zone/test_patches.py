@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 from scipy import ndimage
@@ -17,7 +17,6 @@ def test_cells_that_touch_at_a_corner_are_separate_patches_in_reading_order():
     assert numbers.tolist() == [[0, 0, 1], [2, 0, 1], [OUTSIDE, 3, 4]]
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS)
 def test_patches_are_those_of_labelling_each_label_by_itself(labels):
     numbers, count = patches(labels)
@@ -32,7 +31,6 @@ def test_patches_are_those_of_labelling_each_label_by_itself(labels):
     assert count == expected
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS)
 def test_patches_are_numbered_in_reading_order(labels):
     numbers, count = patches(labels)

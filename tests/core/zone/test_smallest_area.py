@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
@@ -61,7 +61,6 @@ def test_when_everything_is_too_small_one_patch_remains():
     assert np.unique(merged(np.arange(30).reshape(5, 6), 1000)).size == 1
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS, st.integers(0, 12))
 def test_what_remains_is_large_enough_or_has_no_neighbour(labels, cells):
     found = np.array(merged(labels, cells))
@@ -72,7 +71,6 @@ def test_what_remains_is_large_enough_or_has_no_neighbour(labels, cells):
     assert ((sizes >= cells) | (neighbours == 0)).all()
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS, st.integers(0, 12))
 def test_merging_again_changes_nothing_and_no_label_is_invented(labels, cells):
     found = np.array(merged(labels, cells))

@@ -30,7 +30,7 @@ def allowed(labels, window):
     return opened(np.where(labels == OUTSIDE, OUTSIDE, 0), window)
 
 
-@settings(deadline=None, max_examples=50)  # a shared machine may be slow once
+@settings(max_examples=50)
 @given(st.one_of(LABELS, FIELDS), WINDOWS, st.booleans())
 def test_every_zone_is_wide_enough_wherever_the_field_is(labels, window, ordered):
     found = at_least_as_wide(labels, window, ordered=ordered)
@@ -39,13 +39,13 @@ def test_every_zone_is_wide_enough_wherever_the_field_is(labels, window, ordered
     assert set(found.ravel()) <= set(labels.ravel())
 
 
-@settings(deadline=None, max_examples=50)  # a shared machine may be slow once
+@settings(max_examples=50)
 @given(st.one_of(LABELS, FIELDS), WINDOWS)
 def test_of_ranks_none_is_lowered(labels, window):
     assert (at_least_as_wide(labels, window, ordered=True) >= labels).all()
 
 
-@settings(deadline=None, max_examples=50)  # a shared machine may be slow once
+@settings(max_examples=50)
 @given(FIELDS, WINDOWS, st.booleans())
 def test_what_is_wide_enough_stays_as_it_is(labels, window, ordered):
     once = at_least_as_wide(labels, window, ordered=ordered)

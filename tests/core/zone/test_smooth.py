@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
@@ -30,7 +30,6 @@ def by_counting(labels, radius):
     return found
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS, st.sampled_from([0, 1, 1.5, 2, 2.5, 4, 20]))
 def test_one_pass_is_what_counting_cell_by_cell_gives(labels, radius):
     assert np.array_equal(smoothed(labels, radius), by_counting(labels, radius))
@@ -43,7 +42,6 @@ def test_along_a_heading_only_the_cells_of_the_strip_vote():
     assert found.tolist() == [[0, 0, 1, 1, 1], [2, 2, 2, 2, 2]]
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS)
 def test_of_ranks_none_is_lowered(labels):
     plain, ordered = smoothed(labels, 1.5), smoothed(labels, 1.5, ordered=True)
@@ -71,7 +69,6 @@ def test_a_second_pass_goes_on_where_the_first_stopped():
     assert np.array_equal(smoothed(labels, 2, passes=2), smoothed(smoothed(labels, 2), 2))
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS)
 def test_renaming_the_labels_renames_the_answer(labels):
     renamed = np.where(labels == OUTSIDE, OUTSIDE, 7 - labels)

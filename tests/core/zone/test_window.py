@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 from scipy import ndimage
@@ -35,7 +35,6 @@ def test_a_disk_holds_the_cells_whose_centres_are_near():
         disk(-1)
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(WINDOWS)
 def test_every_window_is_one_piece_alike_on_both_sides_without_gaps(window):
     marked = footprint(window)
@@ -44,14 +43,12 @@ def test_every_window_is_one_piece_alike_on_both_sides_without_gaps(window):
     assert (np.abs(np.diff(marked, axis=1, prepend=0, append=0)).sum(axis=1) <= 2).all()
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS, WINDOWS)
 def test_votes_are_those_of_a_convolution(labels, window):
     expected = ndimage.convolve((labels == 1).astype(int), footprint(window), mode="constant")
     assert np.array_equal(votes(labels == 1, window), expected)
 
 
-@settings(deadline=None)  # a shared machine may be slow once
 @given(LABELS, WINDOWS)
 def test_the_opening_is_that_of_every_label_by_itself(labels, window):
     marked = footprint(window)

@@ -88,7 +88,7 @@ def random_field(seed):
     return np.where(inside > 0, np.digitize(rough, limits), OUTSIDE), inside
 
 
-@settings(deadline=None, max_examples=60)  # a shared machine may be slow once
+@settings(max_examples=60)
 @given(FIELDS, SHAPES)
 def test_every_zone_is_large_and_wide_enough_where_the_field_allows(seed, shape):
     classes, inside = random_field(seed)
@@ -110,7 +110,7 @@ def test_every_zone_is_large_and_wide_enough_where_the_field_allows(seed, shape)
         assert (found >= classes).all()
 
 
-@settings(deadline=None, max_examples=30)  # a shared machine may be slow once
+@settings(max_examples=30)
 @given(FIELDS, SHAPES)
 def test_what_is_workable_stays_as_it_is_but_for_smoothing(seed, shape):
     shape = replace(shape, machine_width_m=0.0, headland_m=0.0)

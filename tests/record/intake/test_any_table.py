@@ -15,7 +15,7 @@ from plugin.record.intake.importing import Wish, import_readings
 from plugin.record.read import open_record
 from tests.record.intake.conftest import sha
 
-QUICK = settings(max_examples=25, deadline=None,
+QUICK = settings(max_examples=25,
                  suppress_health_check=[HealthCheck.function_scoped_fixture])
 REAL = some.floats(allow_nan=False, allow_infinity=False, width=64)
 TEXT = some.text(some.sampled_from("aZ09 .,;|\"'<>&=+-@%#\t\n\u00e4\u00df\u20ac\u6c34\U0001f33d"),
