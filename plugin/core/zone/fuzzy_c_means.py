@@ -8,7 +8,8 @@ from ..interpolate.threads import in_threads
 from ..problems import InputProblem
 from .standardised import in_a_row, in_blocks
 
-TOGETHER = 24         # blocks at once in a thread: of 6 centres, their distances take 2.4 MB
+TOGETHER = 144        # blocks x centres at once in a thread: their distances take 2.4 MB
+MOST_TOGETHER = 48    # of few centres, so that threads end at about the same time
 SAMPLE = 20_000       # cells on which starts are tried
 MOST_STEPS = 300
 STILL = 1e-6          # centres that move less, in standard deviations, have come to rest
@@ -110,7 +111,7 @@ def memberships(cloud, centres, *, fuzzifier=2.0, neighbours=None):
     def work(blocks):
         near = formula @ cloud.blocks[blocks]
         found[blocks] = _shares(np.maximum(near, LEAST_SQUARED, out=near), fuzzifier)
-    in_threads(work, _stretches(cloud))
+    in_threads(work, _stretches(cloud, centres))
     found = in_a_row(found, cloud.cells)
     return found if neighbours is None else _with_neighbours(found, neighbours)
 
@@ -165,9 +166,9 @@ def gather(cloud, count, *, method=fuzzy_c_means, starts=10, seed=0, tick=None, 
     return method(cloud, best.centres, **settings, tick=lambda part: tick(0.5 + 0.5 * part))
 
 
-def _stretches(cloud):
-    count = len(cloud.blocks)
-    return [slice(start, min(start + TOGETHER, count)) for start in range(0, count, TOGETHER)]
+def _stretches(cloud, centres):
+    count, step = len(cloud.blocks), min(max(1, TOGETHER // len(centres)), MOST_TOGETHER)
+    return [slice(start, min(start + step, count)) for start in range(0, count, step)]
 
 
 def _sums(weights, points):
@@ -189,7 +190,7 @@ def _settle(cloud, centres, sums_of, tick):
         def work(blocks):
             points = cloud.blocks[blocks]
             sums[blocks] = sums_of(formula @ points, points)
-        in_threads(work, _stretches(cloud))
+        in_threads(work, _stretches(cloud, centres))
         return sums.sum(axis=0)
     return _repeat(centres, step, tick)
 
