@@ -26,6 +26,7 @@ from scipy.spatial.distance import cdist
 from bench.timing import in_r, median_seconds, seconds_of
 from plugin.core.grid import Grid
 from plugin.core.interpolate.covariance import CovarianceModel
+from plugin.core.interpolate.krige_field import krige_field
 from plugin.core.interpolate.kriging import BLOCK_NUMBERS, LOCAL_NUMBERS, krige
 from plugin.core.interpolate.leave_one_out import leave_one_out
 from plugin.core.interpolate.threads import THREADS
@@ -197,20 +198,20 @@ def left_out(times):
 def peak_memory(count, neighbours, side):
     """Megabytes held before kriging, and at the most; of a process of its own."""
     positions, values, grid = field(count, side)
-    targets = grid.centres()
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    krige(positions, values, np.zeros(count), SPHERICAL, targets, neighbours=neighbours)
+    krige_field(grid, np.ones(grid.shape), positions, values[None], np.zeros(count), SPHERICAL,
+                neighbours=neighbours)
     return before / 1000, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
 
 
 def memory(_times):
-    """How much memory grows by beyond the targets' own and the answer's, 16 bytes a cell."""
+    """How much memory grows by beyond the mask of the field and the answer, 24 bytes a cell."""
     print(f"{'memory, MB':<52} {'before':>8} {'most':>8} {'answer':>8} {'more':>8}")
     for count, neighbours in ((250, None), (100_000, 32)):
         for side in (1000, 3162):
             with ProcessPoolExecutor(1, get_context("spawn")) as pool:
                 before, most = pool.submit(peak_memory, count, neighbours, side).result()
-            answer = 16 * side**2 / 1e6
+            answer = 24 * side**2 / 1e6
             print(f"{count:,} readings, {neighbours or 'all'} of them, {side**2:,} cells".ljust(52)
                   + f" {before:>8.0f} {most:>8.0f} {answer:>8.0f} {most - before - answer:>8.0f}",
                   flush=True)
