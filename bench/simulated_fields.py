@@ -30,6 +30,7 @@ from plugin.core.interpolate.moments_fit import fit_moments
 from plugin.core.interpolate.reml import fit_reml
 from plugin.core.interpolate.variogram import experimental_variogram
 from plugin.core.interpolate.variogram_fit import fit_variogram
+from plugin.core.interpolate.verdict import CLEAR_SKILL
 from plugin.core.observations import ABOVE, BELOW, EXACT, Observations
 from plugin.core.observe.stand import stand_at_stops
 
@@ -210,13 +211,16 @@ def one_of_counts(kind, seed, count, number):
 
 
 def one_of_noise(seed, count, number):
-    """What one field of the fourth table shows: whether a map was drawn, and coverage."""
+    """What one field of the fourth table shows: whether a map that holds, or a hint, was drawn,
+    and coverage."""
     generator = np.random.default_rng([seed, count, number])
     kind = KINDS[number % 3]
     field = simulated_field(generator, count, *(STAND if kind.startswith("stand") else DEPTH),
                             shares=(1.0, 1.0))
     surface = estimate_surface(readings_of(field, kind, generator), GRID, WHOLE, seed=number)
-    return (surface.account["method"] == "ordinary kriging",
+    mapped = surface.account["method"] == "ordinary kriging"
+    clear = mapped and surface.account["validation"]["skill"] >= CLEAR_SKILL
+    return (clear, mapped and not clear,
             covered(field.at_cells, surface.estimate.ravel(), surface.standard_error.ravel()))
 
 
@@ -341,11 +345,12 @@ def main():
                 work = partial(one_of_counts, kind, given.seed, 40)
                 print_counts(kind, 40, list(pool.map(work, fewer, chunksize=2)))
         if given.table in (None, "noise"):
-            print("\n  n fields  maps   cells within 90 %", flush=True)
+            print("\n  n fields  maps hints   cells within 90 %", flush=True)
             for count in COUNTS:
                 work = partial(one_of_noise, given.seed, count)
-                maps, cells = np.array(list(pool.map(work, fewer, chunksize=2)), float).T
-                print(f"{count:>3} {len(maps):>6} {maps.mean():>5.0%}   {with_error(cells)}")
+                maps, hints, cells = np.array(list(pool.map(work, fewer, chunksize=2)), float).T
+                print(f"{count:>3} {len(maps):>6} {maps.mean():>5.0%} {hints.mean():>5.0%}   "
+                      f"{with_error(cells)}")
         if given.table in (None, "families"):
             print("\ntruth, n               families compared            RMSE to two      "
                   " cells within 90 %", flush=True)
