@@ -1,5 +1,6 @@
 """The covariance to expect where a few readings leave the model's parameters open."""
-from dataclasses import replace
+from collections import Counter
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial.distance import cdist
@@ -56,6 +57,52 @@ def averaged_models(positions_m, values, error_variance, like, *, drift=None, pr
              Ribeiro (2007), Model-based Geostatistics, chapter 7; uniform in the standard
              deviation: Gelman (2006), Bayesian Analysis 1:515-534 (all cited from memory)
     """
+    tried = _tried(positions_m, values, error_variance, like, drift, tick)
+    return [_average(like, tried, _weights(tried, prior)) for prior in priors]
+
+
+def likely_models(positions_m, values, error_variance, like, count, *, drift=None, seed=0,
+                  tick=None):
+    """Return (CovarianceModel, times) pairs: models drawn by their weights, `count` times in all.
+
+    One averaged model stands for the covariance to expect; what is not known of the model itself
+    adds to the error of totals, whose spread these models show. The combinations and their weights
+    are those of `averaged_models` with the prior WIDE; draws are spread evenly over the weights.
+
+    Parameters
+        count   models drawn, the same one several times where it is likely
+        seed    of the draw
+        other   as of averaged_models
+    Source   drawing parameters, then the field: Diggle and Ribeiro (2007), Model-based
+             Geostatistics, chapter 7 (from memory)
+    """
+    tried = _tried(positions_m, values, error_variance, like, drift, tick)
+    upto = np.cumsum(_weights(tried, WIDE))
+    points = (np.arange(count) + np.random.default_rng(seed).uniform()) / count
+    drawn = Counter(tried.model(like, number)
+                    for number in np.searchsorted(upto, points * upto[-1]))
+    return list(drawn.items())
+
+
+@dataclass(frozen=True)
+class _Tried:
+    """The parameters tried and the restricted log-likelihood (ranges, shares, sills) of each."""
+    ranges: np.ndarray
+    shares: np.ndarray
+    sills: np.ndarray
+    likelihood: np.ndarray
+
+    def model(self, like, number):
+        """The model of a combination, by its number in the likelihoods."""
+        one, other, third = np.unravel_index(number, self.likelihood.shape)
+        sill, share = float(self.sills[third]), float(self.shares[other])
+        if share == 1:
+            return CovarianceModel(NUGGET, sill)
+        return replace(like, nugget=share * sill, partial_sill=(1 - share) * sill,
+                       range_m=float(self.ranges[one]))
+
+
+def _tried(positions_m, values, error_variance, like, drift, tick):
     values, errors = np.asarray(values, float), np.asarray(error_variance, float)
     pair = None if drift is None else (drift, drift)
     columns = drift_columns(pair, len(values), len(values))[0]
@@ -65,9 +112,8 @@ def averaged_models(positions_m, values, error_variance, like, *, drift=None, pr
     readings = left, errors + LEAST_ERROR * spread, columns
     sills = spread * np.exp(np.linspace(*np.log(SILLS), VARIANCES))
     if not like.structured:
-        likelihood = _likelihoods(readings, [np.eye(len(values))], np.ones(1), sills, tick)
-        return [CovarianceModel(NUGGET, float((_weights(likelihood, sills, prior) * sills).sum()))
-                for prior in priors]
+        return _Tried(np.array([np.inf]), np.ones(1), sills,
+                      _likelihoods(readings, [np.eye(len(values))], np.ones(1), sills, tick))
     places = like.stretched(positions_m)
     distances = cdist(places, places)
     ranges = _ranges(distances, FAMILIES[like.family].reach)
@@ -75,11 +121,13 @@ def averaged_models(positions_m, values, error_variance, like, *, drift=None, pr
     likelihood = _likelihoods(readings, [FAMILIES[like.family].correlation(distances / range_m)
                                          for range_m in ranges], shares, sills, tick)
     likelihood[:, -1] += np.log(SHARES - 1)
-    return [_average(like, _weights(likelihood, sills, prior), ranges, shares, sills)
-            for prior in priors]
+    return _Tried(ranges, shares, sills, likelihood)
 
 
-def _average(like, weight, ranges, shares, sills):
+def _average(like, tried, weight):
+    if not like.structured:
+        return CovarianceModel(NUGGET, float((weight * tried.sills).sum()))
+    ranges, shares, sills = tried.ranges, tried.shares, tried.sills
     partial_sill = (weight * (1 - shares)[:, None] * sills).sum(axis=(1, 2))
     range_m = np.exp(partial_sill @ np.log(ranges) / partial_sill.sum())
     return replace(like, nugget=float((weight * shares[:, None] * sills).sum()),
@@ -124,9 +172,9 @@ def _likelihoods(readings, correlations, shares, sills, tick):
     return likelihood
 
 
-def _weights(likelihood, sills, prior):
+def _weights(tried, prior):
     """Weight of each combination, sills evenly spaced in the logarithm; they add up to 1."""
-    logarithm = likelihood + prior * np.log(sills)
+    logarithm = tried.likelihood + prior * np.log(tried.sills)
     weight = np.exp(logarithm - logarithm.max())
     return weight / weight.sum()
 

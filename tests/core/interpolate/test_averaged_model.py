@@ -10,6 +10,7 @@ from plugin.core.interpolate.averaged_model import (
     WIDE,
     averaged_model,
     averaged_models,
+    likely_models,
     mean_model,
 )
 from plugin.core.interpolate.covariance import NUGGET, CovarianceModel
@@ -137,3 +138,27 @@ def test_without_errors_and_structure_the_priors_divide_by_as_many_readings_as_t
     structured = averaged_models(where, values, np.zeros(12), ROUND, priors=(WIDE, UNBIASED))
     assert structured[0] == averaged_model(where, values, np.zeros(12), ROUND)
     assert structured[1].sill < structured[0].sill
+
+
+@pytest.mark.parametrize("like", [ROUND, CovarianceModel("nugget", 1.0)])
+def test_likely_models_are_drawn_as_often_as_their_weights_say(like):
+    where, values = readings()
+    drawn = likely_models(where, values, np.full(12, 0.5), like, 4000, seed=2)
+    averaged = averaged_model(where, values, np.full(12, 0.5), like)
+    assert sum(times for _, times in drawn) == 4000
+    assert len({model for model, _ in drawn}) == len(drawn)
+    nugget, partial_sill = (sum(getattr(model, part) * times for model, times in drawn) / 4000
+                            for part in ("nugget", "partial_sill"))
+    # evenly spread: a sum over n points is off by 1 / n of the range of what is added up, 10 S here
+    assert nugget == pytest.approx(averaged.nugget, rel=0.01)
+    assert partial_sill == pytest.approx(averaged.partial_sill, rel=0.01, abs=1e-12)
+    assert likely_models(where, values, np.full(12, 0.5), like, 7, seed=5) == likely_models(
+        where, values, np.full(12, 0.5), like, 7, seed=5)
+
+
+def test_without_structure_likely_models_say_so():
+    where = readings()[0]
+    noise = np.random.default_rng(8).normal(20, 2, 12)
+    drawn = likely_models(where, noise, np.zeros(12), ROUND, 200)
+    flat = sum(times for model, times in drawn if model.family == "nugget")
+    assert 100 < flat < 200  # held as likely as not beforehand, and nothing speaks against it

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -101,3 +103,52 @@ def test_progress_of_the_draws_is_told():
 def test_a_surface_without_its_readings_is_not_drawn():
     with pytest.raises(InputProblem, match="stand does not carry its readings"):
         draws_of_surface(surface(None))
+
+
+def fitted(inside):
+    """A surface whose model was fitted to its readings."""
+    values = 20 + 2 * np.sin(PLACES[:, 0] / 15) + np.random.default_rng(4).normal(0, 0.5, 30)
+    made = estimate_surface(Observations.of("stand", "", PLACES, values, error_variance=ERRORS),
+                            GRID, inside)
+    assert made.account["method"] == "ordinary kriging"
+    return made
+
+
+@pytest.mark.parametrize("limit", [None, "MOST_CELLS"])
+@pytest.mark.parametrize("side", [50, 25])  # 25 x 25 cells are drawn from their covariance
+def test_what_is_not_known_of_a_fitted_model_is_in_the_draws(monkeypatch, limit, side):
+    if limit:
+        monkeypatch.setattr(module, limit, 500)
+    inside, told = np.zeros((50, 50)), []
+    inside[:side, :side] = 1
+    surface = fitted(inside)
+    cells, drawn = draws_of_surface(surface, draws=600, seed=3, tick=told.append)
+    assert len(drawn) == 600 and told == sorted(told) and told[-1] == pytest.approx(1.0)
+    known = draws_of_surface(replace(surface, account={**surface.account, "fitted_by": None}),
+                             draws=600, seed=3)[1]
+    # a contrast between parts of the ground depends on the range, which is not known well
+    east = surface.grid.centres(cells)[:, 0] > 15
+    contrasts = [each[:, east].mean(axis=1) - each[:, ~east].mean(axis=1)
+                 for each in (drawn, known)]
+    assert contrasts[0].mean() != pytest.approx(contrasts[1].mean(), rel=1e-9)
+    assert drawn.var(axis=0).mean() == pytest.approx(known.var(axis=0).mean(), rel=0.2)
+    assert draws_of_surface(surface, draws=600, seed=3)[1].tolist() == drawn.tolist()
+
+
+def test_models_that_differ_in_their_sill_give_draws_of_either(monkeypatch):
+    calm, wild = (CovarianceModel("nugget", nugget) for nugget in (1.0, 100.0))
+    monkeypatch.setattr(module, "likely_models", lambda *given, **settings: [(calm, 15), (wild, 5)])
+    drawn = draws_of_surface(fitted(INSIDE), draws=400, seed=3)[1]
+    spread = drawn.std(axis=1)
+    # of 2250 cells each spread is off by 1.5 % as a rule
+    assert spread[:300] == pytest.approx(np.full(300, 1.0), rel=0.1)
+    assert spread[300:] == pytest.approx(np.full(100, 10.0), rel=0.1)
+
+
+def test_few_or_equal_readings_are_drawn_with_their_one_model():
+    surface = fitted(INSIDE)
+    few = replace(surface, account={**surface.account, "sites": surface.account["sites"][:3]})
+    assert draws_of_surface(few, draws=7)[1].shape[0] == 7
+    equal = [[*place, 5.0, 0.2] for place in PLACES.tolist()]
+    same = replace(surface, account={**surface.account, "sites": equal})
+    assert draws_of_surface(same, draws=7)[1].shape[0] == 7
