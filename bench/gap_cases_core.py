@@ -163,7 +163,7 @@ def core_zones_10M_cells(stamps):
     surface.estimate[:] = wave + np.random.default_rng(1).normal(0, 0.05, wave.shape)
     stamps.begin()
     zones = zones_by_limits(surface, [-0.5, 0.5], tick=stamps)
-    workable_zones(zones, surface.estimate, tick=stamps, shape=WorkableShape(
+    workable_zones(zones.zone_map, surface.estimate, tick=stamps, shape=WorkableShape(
         machine_width_m=12 * surface.grid.cell_m, smallest_area_m2=2000.0))
 
 

@@ -9,6 +9,7 @@ from scipy.special import ndtr
 from ..interpolate.carried import carried
 from ..interpolate.conditional_draws import thinned_cells
 from ..interpolate.posterior_covariance import Posterior
+from ..long_call import long_call
 from ..problems import InputProblem
 from ..units import convert
 from .checks import require_number
@@ -115,12 +116,13 @@ def next_stops(surface, decision, *, count, reading_error=None, cost=0.0, spacin
     in_cells, at_places = known.drift_in(cells), known.drift_in(places)
     posterior = Posterior(positions_m, errors, model, drift=known.drift_at_readings)
     spread, wider = _own_spread(surface, posterior, within, cells, cells_m, in_cells)
+    tick(0.05)
     place_spread, place_wider = _own_spread(surface, posterior, within, places, places_m, at_places)
-    tick(0.07)
-    across = posterior.between(cells_m, places_m, drift=(in_cells, at_places))
+    across = long_call(lambda: posterior.between(cells_m, places_m, drift=(in_cells, at_places)),
+                       tick, 0.07)
     across *= wider[:, None] * place_wider
-    tick(0.08)
-    among = posterior.between(places_m, places_m, drift=(at_places, at_places))
+    among = long_call(lambda: posterior.between(places_m, places_m, drift=(at_places, at_places)),
+                      tick, 0.08)
     among *= place_wider[:, None] * place_wider
     among[np.diag_indices_from(among)] = place_spread**2
     to_reading_m = cKDTree(positions_m).query(places_m)[0]

@@ -13,7 +13,9 @@ PLACES = 1000      # of the ground, drawn at random, that are looked at
 def ground_of(grid, inside):
     """Return up to PLACES centres (m, 2) of cells of the field, drawn at random, metres."""
     cells = np.flatnonzero(inside > 0)
-    return grid.centres(np.random.default_rng(0).permutation(cells)[:PLACES])
+    if len(cells) > PLACES:
+        cells = cells[np.random.default_rng(0).choice(len(cells), PLACES, replace=False)]
+    return grid.centres(cells)
 
 
 def further_readings(positions_m, error_variance, model, ground_m, skill, *, tick=None):

@@ -29,7 +29,7 @@ def krige_field(grid, inside, positions_m, draws, error_variance, model, *, neig
     Returns  two (rows, columns) arrays, NaN where `inside` is 0
     Raises   InputProblem: as krige
     """
-    estimate, variance = np.full(grid.shape, np.nan), np.full(grid.shape, np.nan)
+    estimate, variance = (_nowhere(grid.shape, tick) for _ in range(2))
     sets = np.column_stack([draws.mean(axis=0), *_directions(draws)])
     total, done = np.count_nonzero(inside), 0
     for cells in field_blocks(grid, inside, BLOCK_NUMBERS // sets.shape[1]):
@@ -42,6 +42,17 @@ def krige_field(grid, inside, positions_m, draws, error_variance, model, *, neig
         variance.flat[cells] = found.variance + np.square(found.estimate[:, 1:]).sum(axis=1)
         done += len(cells)
     return estimate, variance
+
+
+def _nowhere(shape, tick):
+    """An array without a figure, filled row by row: fresh pages of a large one take their time."""
+    found = np.empty(shape)
+    step = max(1, BLOCK_CELLS // shape[1])
+    for row in range(0, shape[0], step):
+        found[row:row + step] = np.nan
+        if tick is not None:
+            tick(0.0)
+    return found
 
 
 def field_blocks(grid, inside, most=BLOCK_CELLS):

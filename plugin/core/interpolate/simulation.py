@@ -4,6 +4,7 @@ from functools import partial
 import numpy as np
 from scipy.linalg import cho_solve
 
+from ..long_call import long_call
 from ..problems import InputProblem
 from .circulant_embedding import ROUGH, EmbeddedField
 from .kriging import coefficients_without_structure
@@ -70,7 +71,8 @@ def simulate(positions_m, values, error_variance, model, grid, *, cells=None, dr
     positions = np.asarray(positions_m, float)
     columns = drift_columns(drift, len(values), len(cells))
     if model.structured:
-        drawn = _Structured(positions, values, errors, model, grid, cells, columns)
+        drawn = long_call(lambda: _Structured(positions, values, errors, model, grid, cells,
+                                              columns), tick)
     else:
         drawn = _Regressed(values, errors, model, columns)
     return _blocks(drawn, model.nugget if nugget else 0.0, len(cells), draws, seed,
