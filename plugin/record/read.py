@@ -183,8 +183,10 @@ def _read(path, sha256, dataset, only, tick):
 
 
 def _seasons(database):
-    return tuple(int(row[0]) for row in database.execute(
-        "SELECT DISTINCT season FROM yield_points WHERE season IS NOT NULL ORDER BY season"))
+    """Seasons that yield points are of; what is no number is none, and refused with their rows."""
+    return tuple(row[0] for row in database.execute(
+        "SELECT DISTINCT CAST(season AS INTEGER) AS year FROM yield_points "
+        "WHERE typeof(season) IN ('integer', 'real') ORDER BY year"))
 
 
 def _layer(path, dataset, spec):

@@ -309,6 +309,21 @@ def test_text_in_a_column_of_numbers_is_named_and_not_read_as_0(record, statemen
         open_record(record)
 
 
+def test_a_season_that_is_no_number_is_refused_with_the_rows_alone(record):
+    with closing(sqlite3.connect(record)) as database:
+        for (trigger,) in database.execute(
+                "SELECT name FROM sqlite_master WHERE type = 'trigger' "
+                "AND tbl_name = 'yield_points'").fetchall():
+            database.execute(f'DROP TRIGGER "{trigger}"')
+        database.execute("DELETE FROM yield_points")
+        database.execute("INSERT INTO yield_points (reading_id, season) "
+                         "VALUES ('a', 2024), ('b', 'fall'), ('c', 2023), ('d', 2024)")
+        database.commit()
+    assert open_record(record, only=()).seasons == (2023, 2024)
+    with pytest.raises(InputProblem, match="yield_points, row 2, season: 'fall' is no number"):
+        open_record(record)
+
+
 def test_a_number_that_was_entered_as_text_is_the_number(record):
     with closing(sqlite3.connect(record)) as database:
         database.execute("INSERT INTO row_counts (reading_id, of_stop, plants, length) "
