@@ -31,7 +31,7 @@ class PageInk(QgsLayoutItem):
     """A layout item as large as a page that paints an Ink.
 
     painted  function without arguments that is called each time it was painted, the last of its
-             page; it must not raise, which Qt's own code lets nothing through
+             page; it must not raise, since Qt's own code lets nothing through
     """
 
     def __init__(self, layout, ink):

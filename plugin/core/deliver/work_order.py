@@ -6,8 +6,6 @@ from ..units import convert
 from .rate_formats import where_it_goes
 from .set_points import SHOWN_DECIMALS, set_point_of
 
-# Columns of plans that are added up over the zones: what the sum is called, and its unit. Fuel is
-# in that of the unit system whose depths the plan holds.
 FROM_MEMORY = "† From memory, not read in the standard: the controller's manual comes first."
 NUTRIENTS = ("nitrogen",)  # what a plan may count of which a product holds only a share
 _OTHER_DECIMALS = 2
