@@ -331,8 +331,9 @@ def _decide(task, values, candidates, averaged, count, fit, tick):
     equal, structured = np.ptp(values) == 0, best.structured or task.drift is not None
     validation = _checked(task, values, best, fit, tick) if structured else None
     mapped = structured and validation.skill > 0
-    more = UNTOLD
-    if (best.structured and not equal and LEAST_FOR_MAP <= count == len(task.sites) <= FIT_MOST
+    more = UNTOLD  # nor is it of a drift, whose part of the skill the model does not tell
+    if (best.structured and task.drift is None and not equal
+            and LEAST_FOR_MAP <= count == len(task.sites) <= FIT_MOST
             and not (mapped and validation.skill >= CLEAR_SKILL)):
         more = further_readings(task.sites.positions_m, task.sites.error_variance, best,
                                 task.ground_m, CLEAR_SKILL, tick=lambda part: tick(1.0))
@@ -350,8 +351,15 @@ def _checked(task, values, model, fit, tick):
     if not task.refit:
         return _validation(task, values, model)
     sites = task.sites
-    return refitted_check(sites.positions_m, values, sites.error_variance,
-                          lambda kept, told: fit(task.of(kept), values[kept], told),
+
+    def fitted(kept, told):
+        anew = fit(task.of(kept), values[kept], told)
+        if anew.sill + sites.error_variance.min() > 0:
+            return anew
+        # those kept are all alike: they predict the same, but how far off tell only all readings
+        return CovarianceModel(NUGGET, float(values.var(ddof=1)))
+
+    return refitted_check(sites.positions_m, values, sites.error_variance, fitted,
                           drift=task.drift, seed=task.seed, tick=tick)
 
 

@@ -57,4 +57,4 @@ _FEW = ("{count} readings are too few for a map; from {least} on one is tried. S
 _EQUAL = "All {count} readings are equal. Shown is their value with its error."
 _MORE = (" If the ground has the faint pattern they hint at, {more} more in the gaps should show "
          "it clearly.")
-_NO_NUMBER = " Even {times:g} times as many would hardly show a clear one."
+_NO_NUMBER = " Even {times:g} times as many readings would hardly show a clear pattern."

@@ -88,8 +88,8 @@ def test_pure_noise_is_shown_as_its_mean(seed):
     assert made.account["method"] == "mean of the readings"
     assert made.account["verdict"] == (
         "The 40 readings do not support a map: they do not show that near ones are more alike than "
-        "far ones. Shown is the mean with its error. Even 4 times as many would hardly show a "
-        "clear one.")
+        "far ones. Shown is the mean with its error. Even 4 times as many readings would "
+        "hardly show a clear pattern.")
 
 
 @pytest.mark.parametrize("seed", [2, 3, 4])
@@ -99,7 +99,8 @@ def test_a_map_hardly_better_than_the_mean_is_called_a_hint(seed):
     assert 0 < made.account["validation"]["skill"] < 0.05
     assert np.ptp(made.estimate) < 1.3  # the readings range over 8
     assert re.fullmatch(r"The map is a hint, no more: .* off by \S+ plants/m2 .* mean by \S+ "
-                        r"plants/m2\. .* Even 4 times as many would hardly show a clear one\.",
+                        r"plants/m2\. .* Even 4 times as many readings would hardly show a "
+                        r"clear pattern\.",
                         made.account["verdict"])
 
 
@@ -115,6 +116,32 @@ def test_a_check_that_fits_anew_finds_a_little_less_skill(count):
     skill = [made.account["validation"]["skill"] for made in (plain, anew)]
     assert 0 < skill[1] < skill[0]
     assert told == sorted(told)
+
+
+@pytest.mark.parametrize("odd", [3, 7])
+def test_a_reading_without_which_all_are_alike_is_checked_by_their_mean(odd):
+    values = np.full(12, 5.0)
+    values[odd] = 6.0
+    made = estimate_surface(Observations.of("stand", "", places(12), values), GRID, WHOLE,
+                            settings=MapSettings(refit=True))
+    check = made.account["validation"]
+    assert np.isfinite(list(check.values())).all()
+    assert check["rmse"] == pytest.approx(check["rmse_of_mean"], rel=1e-9)
+    assert made.account["method"] == "mean of the readings"
+
+
+def test_of_a_mean_that_follows_a_slope_no_further_readings_are_told(monkeypatch):
+    def asked(*_, **__):
+        raise AssertionError("the model about a slope does not tell what the slope shows")
+
+    where, values = places(12, seed=113), np.random.default_rng(14).normal(20, 2, 12)
+    readings = Observations.of("stand", "", where, values)
+    plain = estimate_surface(readings, GRID, WHOLE, families=("spherical",))
+    assert "more in the gaps" in plain.account["verdict"]
+    monkeypatch.setattr(estimate, "further_readings", asked)
+    about = estimate_surface(readings, GRID, WHOLE, families=("spherical",),
+                             settings=MapSettings(linear=True))
+    assert about.account["verdict"].endswith("Shown is the mean with its error.")
 
 
 def test_a_map_no_better_than_the_mean_is_not_drawn():

@@ -18,7 +18,7 @@ def test_a_map_of_some_skill_holds():
 @pytest.mark.parametrize(("more", "said"), [
     (12, " If the ground has the faint pattern they hint at, 12 more in the gaps should show it "
          "clearly."),
-    (None, " Even 4 times as many would hardly show a clear one."), (UNTOLD, "")])
+    (None, " Even 4 times as many readings would hardly show a clear pattern."), (UNTOLD, "")])
 def test_what_further_readings_would_tell_is_said_of_hints_and_means(more, said):
     assert verdict_of_map(checked(0.049), "", more) == (
         "The map is a hint, no more: at readings left out to check it, it is off by 3 as a rule, "
