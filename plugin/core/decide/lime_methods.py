@@ -7,7 +7,6 @@ from ..problems import InputProblem
 from ..units import convert
 from .data_table import read_data_table, titles_of_tables
 
-USUAL_METHOD = "lime_oregon_2025"
 BUFFER_TITLES = {"sikora": "Sikora", "mehlich": "Mehlich", "smp": "SMP"}
 REFUSE, CLAMP = "refuse", "clamp"
 _LEAST_TARGET = 5.0  # to which anybody limes, where a method names none: this program's choice

@@ -7,7 +7,6 @@ from ..problems import InputProblem
 from ..units import bushel_kg, convert
 from .data_table import read_data_table, titles_of_tables
 
-USUAL_RULE = "sidedress_iowa_1997"  # the one that asks least of the user
 PREVIOUS_CROPS = ("corn", "soybean", "forage_legume", "other")
 
 

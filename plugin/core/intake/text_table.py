@@ -6,7 +6,6 @@ from ..problems import InputProblem
 
 SEPARATORS = (",", ";", "\t", "|")
 LONGEST_LINE = 1_000_000  # characters; a row of readings has some hundred
-LONGEST_CELL = 100_000  # below what the csv module takes, 131072
 SAMPLE_ROWS = 60
 # What stands in for a character that no text file holds, so that its row is named, not the file.
 CONTROL = "\x01"

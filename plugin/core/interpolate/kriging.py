@@ -7,13 +7,12 @@ from ..problems import InputProblem
 from .global_kriging import krige_global
 from .local_kriging import krige_local
 from .readings_system import drift_columns, factor_of_information, reading_covariance
-from .readings_system import factorised as _factor
 
 GLOBAL_MOST = 600      # readings up to which all of them weigh on every target
 BLOCK_NUMBERS = 250_000  # covariances in one block: 2 MB, so that they stay in the cache
 LOCAL_NUMBERS = 4_000_000  # numbers in the local systems of one task of a thread
 
-__all__ = ["Kriged", "_factor", "coefficients_without_structure", "krige", "mean_without_structure",
+__all__ = ["Kriged", "coefficients_without_structure", "krige", "mean_without_structure",
            "reading_covariance"]
 
 
