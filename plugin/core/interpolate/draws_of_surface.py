@@ -1,6 +1,7 @@
 """Draws of a surface from the readings that travel with it."""
 import numpy as np
 
+from ..part_of_tick import part_of_tick
 from .averaged_model import likely_models
 from .carried import carried
 from .conditional_draws import conditional_draws, thinned_cells
@@ -44,7 +45,7 @@ def draws_of_surface(surface, *, draws=200, seed=0, tick=None):
     found, done = [], 0
     for (model, times), own_seed in zip(models, seeds):
         settings = {"drift": drift, "draws": times, "seed": own_seed,
-                    "tick": _part_of(tick, FITTED + (1 - FITTED) * done / draws,
+                    "tick": part_of_tick(tick, FITTED + (1 - FITTED) * done / draws,
                                      (1 - FITTED) * times / draws)}
         if together:
             found.append(conditional_draws(*readings, model, surface.grid.centres(cells),
@@ -53,10 +54,6 @@ def draws_of_surface(surface, *, draws=200, seed=0, tick=None):
             found += simulate(*readings, model, surface.grid, cells=cells, **settings)
         done += times
     return cells, np.vstack(found)
-
-
-def _part_of(tick, before, share):
-    return lambda part: tick(before + share * part)
 
 
 def _models(surface, drawn_from, draws, seed, tick):

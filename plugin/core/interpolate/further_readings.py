@@ -23,7 +23,8 @@ def further_readings(positions_m, error_variance, model, ground_m, skill, *, tic
 
     Each further reading is put where the nearest one is farthest, with the error of a middling
     one. Expected is what the model says, so the answer is as good as the model. None: the most
-    that are tried, SHARES of those there are and MOST in all, would not be expected to.
+    that are tried, SHARES of those there are, MOST in all and as many as there is ground, would not
+    be expected to.
 
     Parameters
         positions_m     (n, 2) metres, n at least 2
@@ -36,7 +37,7 @@ def further_readings(positions_m, error_variance, model, ground_m, skill, *, tic
     """
     count = len(positions_m)
     numbers = [more for more in (int(np.ceil(share * count)) for share in SHARES)
-               if count + more <= MOST]
+               if count + more <= MOST and more <= len(ground_m)]
     if not numbers:
         return None
     places = np.vstack([positions_m, _in_the_gaps(positions_m, ground_m, numbers[-1])])
@@ -68,9 +69,9 @@ def expected_skill(positions_m, error_variance, model, ground_m, *, tick=None):
 
 
 def _in_the_gaps(positions_m, ground_m, count):
-    """Up to `count` places (k, 2) of the ground, each the farthest from all before it."""
+    """Places (count, 2) of the ground, each the farthest from all before it."""
     found, apart = [], cdist(ground_m, positions_m).min(axis=1)
-    for _ in range(min(count, len(ground_m))):
+    for _ in range(count):
         found.append(ground_m[np.argmax(apart)])
         apart = np.minimum(apart, np.hypot(*(ground_m - found[-1]).T))
-    return np.array(found).reshape(-1, 2)
+    return np.array(found)

@@ -1,6 +1,7 @@
 """Kriging of all cells of a field, block by block: what it holds does not grow with the cells."""
 import numpy as np
 
+from ..part_of_tick import part_of_tick
 from .kriging import krige
 
 BLOCK_CELLS = 500_000      # kriged at once, where few sets of values are
@@ -37,7 +38,7 @@ def krige_field(grid, inside, positions_m, draws, error_variance, model, *, neig
         share = len(cells) / total
         found = krige(positions_m, sets, error_variance, model, centres, neighbours=neighbours,
                       drift=None if drift is None else drift.toward(cells), block_m=block_m,
-                      octants=octants, tick=_part_of(tick, done / total, share))
+                      octants=octants, tick=part_of_tick(tick, done / total, share))
         estimate.flat[cells] = found.estimate[:, 0]
         variance.flat[cells] = found.variance + np.square(found.estimate[:, 1:]).sum(axis=1)
         done += len(cells)
@@ -83,8 +84,3 @@ def _directions(draws):
     found = np.zeros((np.count_nonzero(kept), draws.shape[1]))
     found[:, differ] = spread[kept, None] * axes[kept]
     return found
-
-
-def _part_of(tick, before, share):
-    """The tick of a block, as a part of the tick of the whole."""
-    return None if tick is None else lambda part: tick(before + share * part)

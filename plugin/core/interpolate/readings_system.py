@@ -45,9 +45,10 @@ def factorised(matrix):
 def undetermined(count):
     """The InputProblem of readings that do not determine the estimates."""
     return InputProblem(
-        f"{count} readings do not determine the estimates: some share one place, and neither a "
-        "nugget nor an error of their own tells them apart. Average the readings of a place, or "
-        "give their errors.")
+        f"{count} readings do not determine the estimates: some share one place, or lie too close "
+        "together for a model as smooth, and neither a nugget nor an error of their own tells them "
+        "apart. Average the readings of a place, give their errors, or take a family that is less "
+        "smooth.")
 
 
 def drift_columns(drift, readings, targets):

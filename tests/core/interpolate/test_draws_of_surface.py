@@ -123,7 +123,8 @@ def test_what_is_not_known_of_a_fitted_model_is_in_the_draws(monkeypatch, limit,
     inside[:side, :side] = 1
     surface = fitted(inside)
     cells, drawn = draws_of_surface(surface, draws=600, seed=3, tick=told.append)
-    assert len(drawn) == 600 and told == sorted(told) and told[-1] == pytest.approx(1.0)
+    assert len(drawn) == 600 and told[-1] == pytest.approx(1.0)
+    assert np.diff(told).min() > -1e-12  # rounding
     known = draws_of_surface(replace(surface, account={**surface.account, "fitted_by": None}),
                              draws=600, seed=3)[1]
     # a contrast between parts of the ground depends on the range, which is not known well
