@@ -29,6 +29,7 @@ BEYOND = "cannot reach"
 DOUBTFUL = "look again"
 # angle and spacing (mm) of the hatch of the first, second ... class of work
 _HATCHES = ((45.0, 3.2), (135.0, 2.6), (0.0, 2.2), (90.0, 1.9), (45.0, 1.5), (135.0, 1.2))
+_UNSURE_ANGLE = 112.5  # none of those: it lies over them, and one direction would hide the other
 
 
 def _fill(colour, *layers, edge=True):
@@ -61,8 +62,8 @@ def unsure_symbol():
     """Return the hatch that lies over places where a map knows little."""
     symbol = QgsFillSymbol.createSimple({"style": "no", "outline_color": "#1c2830",
                                          "outline_width": "0.2"})
-    symbol.appendSymbolLayer(_hatch(45.0, 2.4, colour="#ffffff", width="0.55"))
-    symbol.appendSymbolLayer(_hatch(45.0, 2.4, width="0.25"))
+    symbol.appendSymbolLayer(_hatch(_UNSURE_ANGLE, 2.4, colour="#ffffff", width="0.55"))
+    symbol.appendSymbolLayer(_hatch(_UNSURE_ANGLE, 2.4, width="0.25"))
     return symbol
 
 
