@@ -181,7 +181,7 @@ def _stand_zones(work):
     if stand is None:
         return
     if record.field["target_stand"] is None:
-        work.lacks("Stand zones", "field, target_stand is empty; enter the stand wanted.")
+        work.lacks("Stand zones", "no target stand is entered. Enter it in the form of the field.")
         return
     if not mapped(stand["surface"]):
         return

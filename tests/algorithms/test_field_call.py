@@ -164,6 +164,13 @@ def test_what_the_record_does_not_support_is_named(run, tmp_path, out):
     assert {entry.name for entry in tmp_path.iterdir()} == {"a.gpkg", "out"}
 
 
+def test_zones_of_the_stand_ask_for_the_target_in_words(run, tmp_path, out):
+    path = make_call(tmp_path / "a.gpkg", stands=stand_rows()[::3], field={"target_stand": None})
+    found = run("fieldcall", RECORD=path, OUTPUT_FOLDER=out / "call", CELL=CELL)
+    assert ("Stand zones: no target stand is entered. Enter it in the form of the field."
+            in found["LACKING"].splitlines())
+
+
 def test_no_pan_anywhere_is_a_finding(run, tmp_path, out):
     path = make_call(tmp_path / "a.gpkg", insertions=insertion_rows(), profiles=[NO_PAN] * 24)
     found = run("fieldcall", RECORD=path, OUTPUT_FOLDER=out / "call", CELL=CELL)

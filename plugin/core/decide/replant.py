@@ -181,8 +181,8 @@ def _cautions(table, stand, zones, settings):
         said.append(f"Look again before deciding on {area:.1f} {settings.area_unit}: whether "
                     "replanting gains there is in doubt. No seed and no money is counted for it. "
                     f"Knowing for certain would be worth {settings.currency} {worth:,.0f} at most; "
-                    "the algorithm Next stops (nextstops) says where to count next and what each "
-                    "count is worth.")
+                    "Next stops, a tool of this program, tells your adviser where to count next "
+                    "and what each count is worth.")
     unclear = sum(zone.figures["gain if replanted, low"][0] < 0
                   < zone.figures["gain if replanted, high"][0] for zone in zones)
     if unclear:

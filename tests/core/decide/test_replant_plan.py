@@ -250,7 +250,7 @@ def test_a_zone_in_doubt_is_looked_at_again_and_neither_seed_nor_money_counted_f
     worth, _ = again.figures["most that a further look is worth"]
     assert worth > 0 and worth == pytest.approx(
         doubtful.figures["most that a further look is worth"][0])
-    assert any(f"worth USD {worth:,.0f} at most" in caution and "nextstops" in caution
+    assert any(f"worth USD {worth:,.0f} at most" in caution and "Next stops" in caution
                for caution in doubtful.cautions)
     assert doubtful.settings["chance_keep"] == (0.05, "")
 
