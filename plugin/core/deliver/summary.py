@@ -3,6 +3,7 @@ from scipy.special import stdtrit
 
 from ..decide.cautions import DEEP_TILLAGE
 from ..interpolate.estimate import MEAN
+from ..interpolate.verdict import little_told
 from .figures import figure, interval
 
 TITLES = {"stand_counts": "Stand counts", "row_counts": "Rows counted one by one",
@@ -125,7 +126,7 @@ def _verdict_of_chance(surface):
     count = len(check["observed"])
     claim = surface["verdict"].partition(":")[0]
     return (f"{claim}: of {count} stops, each left out in turn to check it, it was right at "
-            f"{right}.")
+            f"{right}." + little_told(surface.get("unsure_share", 0.0)))
 
 
 def _yield(one):

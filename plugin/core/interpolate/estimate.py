@@ -21,7 +21,7 @@ from .map_settings import PLAIN
 from .moments_fit import fit_moments
 from .refitted_check import FOLDS, refitted_check
 from .reml import Fit, fit_reml
-from .verdict import CLEAR_SKILL, UNTOLD, verdict_of_map, verdict_of_mean
+from .verdict import CLEAR_SKILL, UNTOLD, little_told, verdict_of_map, verdict_of_mean
 
 MEAN = "mean of the readings"  # the method of a surface that is no map
 LIKELIHOOD, MOMENTS = "restricted maximum likelihood", "the variogram"  # what models are fitted by
@@ -47,6 +47,11 @@ class _Chosen:
     verdict: str
     drifts: bool = False
     fitted_by: str = LIKELIHOOD
+
+    @property
+    def skill(self):
+        """That of the check; 0 where there was nothing to check."""
+        return self.validation.skill if self.validation is not None else 0.0
 
 
 def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=None,
@@ -114,12 +119,17 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
         grid, inside, sites.positions_m, values, sites.error_variance, chosen.model,
         neighbours=neighbours, block_m=settings.block_m, octants=settings.octants,
         drift=drift, tick=lambda part: tick(FITTED + (1 - FITTED) * part))
-    return Surface(
+    surface = Surface(
         name=observations.name, unit=observations.unit, grid=grid, inside=inside,
         estimate=np.clip(estimate, *between, out=estimate),
         standard_error=np.sqrt(variance, out=variance),
         account=_account(observations, sites, values, chosen, settings, drift),
         covariates=drift.layers if drift is not None and _carries(sites) else None)
+    if chosen.fitted_by and chosen.skill >= CLEAR_SKILL and surface.account["method"] != MEAN:
+        share = long_call(lambda: _unsure_share(surface), tick, 1.0)
+        surface.account["unsure_share"] = share
+        surface.account["verdict"] += little_told(share)
+    return surface
 
 
 def unsure(surface):
@@ -135,6 +145,10 @@ def unsure(surface):
     fine = 0.0 if surface.account.get("block_m") else model.nugget
     known = model.partial_sill if model.structured else model.nugget
     return (surface.inside > 0) & (surface.standard_error**2 - fine > known / 2)
+
+
+def _unsure_share(surface):
+    return float(surface.inside[unsure(surface)].sum() / surface.inside.sum())
 
 
 @dataclass(frozen=True)

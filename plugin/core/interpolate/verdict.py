@@ -38,6 +38,12 @@ def verdict_of_mean(count, least, *, equal, structured, more):
     return (_NOT_BETTER if structured else _NO_STRUCTURE).format(count=count) + _further(more)
 
 
+def little_told(share):
+    """Return what to add to the verdict on a map that says little more than the mean over a share
+    of the field; "" where that is less than half of it."""
+    return "" if share < 0.5 else _LITTLE.format(percent=f"{100 * share:.0f}")
+
+
 def _further(more):
     if more is UNTOLD:
         return ""
@@ -58,3 +64,4 @@ _EQUAL = "All {count} readings are equal. Shown is their value with its error."
 _MORE = (" If the ground has the faint pattern they hint at, {more} more in the gaps should show "
          "it clearly.")
 _NO_NUMBER = " Even {times:g} times as many readings would hardly show a clear pattern."
+_LITTLE = " Over {percent} % of the field, hatched on maps, it says little more than the mean."

@@ -401,3 +401,15 @@ def test_a_mean_is_unsure_everywhere_in_the_field():
     inside[0] = 0
     made = estimate_surface(Observations.of("stand", "", places(5), np.arange(5.0)), GRID, inside)
     assert (unsure(made) == (inside > 0)).all()
+
+
+def test_a_map_from_readings_in_one_corner_says_that_it_knows_little_of_the_rest():
+    where = np.random.default_rng(1).uniform(0, 40, (40, 2))
+    values = 20 + 2 * np.sin(where[:, 0] / 8) + np.random.default_rng(2).normal(0, 0.3, 40)
+    made = estimate_surface(Observations.of("stand", "", where, values), GRID, WHOLE)
+    share = made.account["unsure_share"]
+    assert share == pytest.approx(unsure(made).mean()) and share > 0.5
+    assert made.account["verdict"].startswith("The map holds: ")
+    assert made.account["verdict"].endswith(
+        f" Over {100 * share:.0f} % of the field, hatched on maps, it says little more than the "
+        "mean.")

@@ -114,9 +114,10 @@ def test_a_heading_is_kept_with_the_model_and_read_back():
                             settings=MapSettings(heading_deg=20.0))
     assert made.account["model"]["heading_deg"] == 20.0 and made.account["model"]["ratio"] < 0.6
     cells, draws = draws_of_surface(made, draws=400)
-    # the mean of 400 draws is off by a twentieth of a standard error as a rule; of some 100, 4
+    # the mean of 400 draws is off by a twentieth of a standard error as a rule; of some 100 by 4;
+    # and the maps of likely models differ from that of their average
     off = (draws.mean(axis=0) - made.estimate.flat[cells]) / made.standard_error.flat[cells]
-    assert np.abs(off).max() < 0.25
+    assert np.abs(off).max() < 0.4
 
 
 def test_diagnostics_of_a_drift_are_of_what_it_leaves():

@@ -2,7 +2,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from plugin.core.interpolate.verdict import UNTOLD, verdict_of_map, verdict_of_mean
+from plugin.core.interpolate.verdict import UNTOLD, little_told, verdict_of_map, verdict_of_mean
 
 
 def checked(skill):
@@ -37,3 +37,9 @@ def test_few_and_equal_readings_are_told():
         "error.")
     assert verdict_of_mean(9, 10, equal=True, structured=False, more=UNTOLD) == (
         "All 9 readings are equal. Shown is their value with its error.")
+
+
+def test_a_map_that_says_little_of_most_of_the_field_says_so():
+    assert little_told(0.499) == ""
+    assert little_told(0.91) == (
+        " Over 91 % of the field, hatched on maps, it says little more than the mean.")
