@@ -1,6 +1,6 @@
 """Rows of a table that hold no reading at all, and how a row is shown to the user."""
 from .header import is_total
-from .text_table import CONTROL
+from .text_table import CONTROL, OpenQuote
 
 SHOWN = 300  # characters of a row that is set aside
 
@@ -20,6 +20,9 @@ def why_no_reading(cells, names, placed):
     if isinstance(cells, CutOff):
         return (f"the file breaks off here, after {len(cells)} of {len(names)} columns. Get the "
                 "whole file, or complete the row.")
+    if isinstance(cells, OpenQuote) and any(cell.strip() for cell in cells):
+        return (f"a quote that is opened in line {cells.opened} runs over it. Close the quote in "
+                "its own line, or take it out.")
     filled = [cell for cell in cells if cell is not None and cell != ""
               and not (isinstance(cell, str) and not cell.strip())]
     if not filled:

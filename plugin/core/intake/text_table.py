@@ -96,14 +96,33 @@ def separator_of(lines):
         return max(SEPARATORS, key=lambda one: sum(line.count(one) for line in lines))
 
 
+class OpenQuote(list):
+    """The cells of a line that a quote runs over: opened in line `opened`, not closed in it."""
+
+    def __init__(self, cells, opened):
+        super().__init__(cells)
+        self.opened = opened
+
+
 def rows_of_text(lines, separator):
     """Yield (line, cells) for every row, an empty line as an empty list; lines count from 1.
 
-    Raises   InputProblem: a quote is opened and not closed, or a cell is endless
+    A quote that is opened and not closed takes in the lines up to the next quote, or to the end.
+    Where each of these lines has the separators of a row as wide as the one before, each comes as
+    an OpenQuote, so that none is lost in a cell; a text of several lines is one cell as ever.
+
+    Raises   InputProblem: a quote is opened and not closed, and the cell is endless
     """
-    reader, number = csv.reader(lines, delimiter=separator), 0
+    taken, before = [], 0
+
+    def told():
+        for line in lines:
+            taken.append(line)
+            yield line
+    reader = csv.reader(told(), delimiter=separator)
     while True:
         number = reader.line_num + 1
+        taken.clear()
         try:
             cells = next(reader)
         except StopIteration:
@@ -111,4 +130,16 @@ def rows_of_text(lines, separator):
         except csv.Error as problem:
             raise InputProblem(f"line {number} cannot be cut into cells ({problem}). A quote is "
                                "perhaps opened there and never closed.") from problem
-        yield number, cells
+        if len(taken) > 1 and _whole_rows(taken, max(before, len(cells)), separator):
+            for place, line in enumerate(taken):
+                yield number + place, OpenQuote(line.rstrip("\r\n").split(separator), number)
+        else:
+            before = len(cells) if len(taken) == 1 < len(cells) else before
+            yield number, cells
+
+
+def _whole_rows(lines, width, separator):
+    """Whether every line that is not blank has the separators of `width` cells, two at least."""
+    filled = [line for line in lines if line.strip()]
+    return len(filled) > 1 and width > 1 and all(
+        line.count(separator) >= width - 1 for line in filled)

@@ -143,7 +143,7 @@ def import_readings(record_path, source_path, wish, tick=None):
         rows, shown, crs = _read(source, itertools.chain([first], source.blocks), mapping,
                                  targets, wish, record, tick)
     finished_times(rows)
-    warnings = _unit_warnings(mapping, targets, source)
+    warnings = _unit_warnings(mapping, targets, source) + _unread_warnings(source)
     known = known_readings(
         record_path, [kind.layer, *filter(None, [kind.child])], source_sha256=source.sha256,
         source_table=source.table, kind=kind.name, tick=lambda _: tick(0.4))
@@ -230,6 +230,12 @@ def _unit_warnings(mapping, targets, source):
               if targets[use.target].unit and not use.unit]
     return [f"{source.path.name}: no unit is given for {', '.join(silent)}; the record's was "
             "taken. Check it."] if silent else []
+
+
+def _unread_warnings(source):
+    return [f"{source.path.name}: {source.table} was read; {', '.join(source.unread)} too "
+            f"{'hold' if len(source.unread) > 1 else 'holds'} rows, which were not. Import each by "
+            "its name as SHEET."] if source.unread else []
 
 
 def _readers(mapping, targets, source, cells, wish, record):

@@ -52,6 +52,7 @@ class Source:
     crs_wkt    of the positions, "" where not told
     tables     names of the sheets or layers in the file
     table      the one that is read, "" in a text file
+    unread     names of those with rows that are not read, though none was chosen
     size       rows as far as known, or 0
     blocks     iterator of Blocks, to be used once
     """
@@ -64,6 +65,7 @@ class Source:
     table: str
     size: int
     blocks: object
+    unread: tuple = ()
 
 
 @contextmanager
@@ -141,7 +143,7 @@ def _size_by(path, lines):
     return round(path.stat().st_size / used * len(lines))
 
 
-def _table(path, rows, known, header_row, *, size, tables=(), table="", whole=True,
+def _table(path, rows, known, header_row, *, size, tables=(), table="", unread=(), whole=True,
            tick=None):
     first = list(itertools.islice(rows, max(LOOKED_AT, header_row + 1)))
     header = find_header(first, known, header_row)
@@ -149,7 +151,7 @@ def _table(path, rows, known, header_row, *, size, tables=(), table="", whole=Tr
     rest = (row for row in itertools.chain(first, rows) if row[0] > header.last_row)
     digest = sha256_of(path, tick=tick and (lambda fraction: tick(0.0)))
     return Source(path, digest, header.names, False, "", tuple(tables), table, size,
-                  _blocks(path, rest, width, whole))
+                  _blocks(path, rest, width, whole), tuple(unread))
 
 
 def _blocks(path, rows, width, whole):
@@ -182,7 +184,7 @@ def _spreadsheet(path, known, table, header_row, until, tick):
     until.enter_context(strict_ogr())
     dataset = gdal.OpenEx(str(path), gdal.OF_VECTOR | gdal.OF_READONLY,
                           [SPREADSHEETS[path.suffix.lower()]])
-    layer, tables = _layer(path, dataset, table)
+    layer, tables = _layer(dataset, table)
 
     def rows():
         width = layer.GetLayerDefn().GetFieldCount()
@@ -192,10 +194,17 @@ def _spreadsheet(path, known, table, header_row, until, tick):
                 for place in range(width)]
         dataset.GetLayerCount()  # holds the file open until its rows are read
     return _table(path, rows(), known, header_row, size=layer.GetFeatureCount(), tables=tables,
-                  table=layer.GetName(), tick=tick)
+                  table=layer.GetName(), unread=() if table else _unread(dataset, layer), tick=tick)
 
 
-def _layer(path, dataset, table):
+def _unread(dataset, read):
+    """Return the names of the other layers that hold a row."""
+    others = [dataset.GetLayer(number) for number in range(dataset.GetLayerCount())]
+    return tuple(one.GetName() for one in others
+                 if one.GetName() != read.GetName() and one.GetFeatureCount() > 0)
+
+
+def _layer(dataset, table):
     names = [dataset.GetLayer(number).GetName() for number in range(dataset.GetLayerCount())]
     if table:
         if table not in names:
@@ -216,7 +225,7 @@ def _vector(path, table, until, tick):
     until.enter_context(strict_ogr())
     dataset = gdal.OpenEx(str(opened), gdal.OF_VECTOR | gdal.OF_READONLY,
                           list(VECTORS[path.suffix.lower()]))
-    layer, tables = _layer(path, dataset, table)
+    layer, tables = _layer(dataset, table)
     definition = layer.GetLayerDefn()
     names = [definition.GetFieldDefn(n).GetName() for n in range(definition.GetFieldCount())]
     reference = layer.GetSpatialRef()
@@ -225,7 +234,8 @@ def _vector(path, table, until, tick):
     return Source(path, digest, tuple(names), placed,
                   reference.ExportToWkt() if reference is not None else "", tuple(tables),
                   layer.GetName(), layer.GetFeatureCount(),
-                  _features(path, layer, definition, placed))
+                  _features(path, layer, definition, placed),
+                  () if table or path.suffix.lower() == ".gpx" else _unread(dataset, layer))
 
 
 def _features(path, layer, definition, placed):

@@ -9,11 +9,13 @@ from tempfile import TemporaryDirectory
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as some
+from osgeo import ogr
 
 from plugin.core.problems import InputProblem
 from plugin.record.intake.importing import Wish, import_readings
 from plugin.record.read import open_record
 from tests.record.intake.conftest import sha
+from tests.record.intake.small_files import write_vector
 
 QUICK = settings(max_examples=25,
                  suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -89,3 +91,18 @@ def test_every_row_is_imported_or_set_aside_and_a_refusal_changes_nothing(empty_
         with closing(sqlite3.connect(record)) as database:
             assert database.execute("SELECT count(*) FROM seed_depths").fetchone() == (
                 done.imported,)
+
+
+def test_rows_of_other_sheets_that_are_not_read_are_told_of(empty, tmp_path):
+    record, source = empty(), tmp_path / "two.gpkg"
+    write_vector(source, "GPKG", [(-92.999416, 39.749255, {"depth": 2.0})], name="first")
+    second = ogr.GetDriverByName("GPKG").Open(str(source), 1)
+    layer = second.CreateLayer("second", None, ogr.wkbNone)
+    layer.CreateFeature(ogr.Feature(layer.GetLayerDefn()))
+    layer = second = None
+    done = import_readings(record, source, Wish("seed_depths"))
+    assert done.rows == 1
+    assert any("first was read; second too holds rows, which were not" in one
+               for one in done.warnings)
+    again = import_readings(empty("metric"), source, Wish("seed_depths", table="first"))
+    assert again.rows == 1 and not any("holds rows" in one for one in again.warnings)
