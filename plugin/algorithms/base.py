@@ -13,6 +13,7 @@ from ..layers.crs import crs_named
 from ..layers.rasters import surface_crs, without_traces
 from ..record.read import open_record
 from ..report.words import tr
+from .files_given import files_of
 
 GROUPS = {
     "record": "Field record",
@@ -84,7 +85,8 @@ class SpadeworkAlgorithm(QgsProcessingAlgorithm):
 
     def checkParameterValues(self, parameters, context):
         """Check each parameter as Processing does, and leave nothing beside rasters it opens."""
-        refused = self._number_refused(parameters, context)
+        refused = (self._number_refused(parameters, context)
+                   or self._output_refused(parameters, context))
         if refused:
             return False, refused
         with without_traces():
@@ -104,6 +106,18 @@ class SpadeworkAlgorithm(QgsProcessingAlgorithm):
             if not least <= value <= most:
                 return tr("{name}: {value} was entered; enter {range}.").format(
                     name=definition.description(), value=f"{value:g}", range=_range(least, most))
+        return ""
+
+    def _output_refused(self, parameters, context):
+        """Return which output would take the place of an input or of another output, else ""."""
+        taken = {}
+        for definition in sorted(self.parameterDefinitions(), key=lambda one: one.isDestination()):
+            for file in files_of(parameters.get(definition.name()), context):
+                other = taken.setdefault(file, definition.description())
+                if definition.isDestination() and other != definition.description():
+                    return tr("{name}: {file} is what {other} names, and would be overwritten. "
+                              "Give it another name.").format(
+                                  name=definition.description(), file=file.name, other=other)
         return ""
 
     def prepareAlgorithm(self, parameters, context, feedback):

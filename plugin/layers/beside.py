@@ -1,7 +1,8 @@
 """Files written beside their place and moved there at the end, so that none is ever half made."""
 import os
 import shutil
-from contextlib import ExitStack, contextmanager
+import sqlite3
+from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 from tempfile import mkdtemp
 
@@ -11,6 +12,20 @@ from ..core.problems import InputProblem
 # business, GDAL's statistics, the search trees of shapefiles.
 STALE = ("-wal", "-shm", "-journal", ".aux.xml")
 STALE_OF_SHAPEFILE = (".qix", ".sbn", ".sbx")
+OF_A_RECORD = ("SELECT count(*) = 3 FROM sqlite_master WHERE type = 'table' AND name IN "
+               "('field', 'stand_counts', 'compaction_profile')")
+
+
+def is_record(path):
+    """Whether a file holds the tables of a field record; looking leaves nothing beside it."""
+    if path.suffix.lower() != ".gpkg" or not path.is_file():
+        return False
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1",
+                                     uri=True)) as database:
+            return bool(database.execute(OF_A_RECORD).fetchone()[0])
+    except sqlite3.Error:  # no database, so no record
+        return False
 
 
 @contextmanager
@@ -20,9 +35,12 @@ def beside(path):
     Files made together with it (the parts of a shapefile) go along; what belonged to a file that
     is replaced, such as its statistics, goes. On an exception nothing is moved and nothing stays.
 
-    Raises   InputProblem: the folder is not there or cannot be written to
+    Raises   InputProblem: the folder is not there or cannot be written to, or `path` is a record
     """
     path = Path(path)
+    if is_record(path):
+        raise InputProblem(f"{path.name} is a field record, and a record is never overwritten. "
+                           "Choose another name.")
     try:
         folder = Path(mkdtemp(prefix=".spadework-", dir=path.parent))
     except OSError as problem:

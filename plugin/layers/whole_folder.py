@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from ..core.problems import InputProblem
+from .beside import is_record
 from .json_files import read_json
 
 MARK = "summary.json"  # the file by which a folder of results is known
@@ -14,7 +15,8 @@ UNFINISHED = ".spadework-unfinished"
 def refuse_folder(path, *, replace):
     """Return why a folder cannot be written to, or "" where it can.
 
-    A folder that is there must be empty, or hold results and be given up with `replace`.
+    A folder that is there must be empty, or hold results and be given up with `replace`;
+    never where a field record lies among them.
     """
     path = Path(path)
     if not path.parent.is_dir():
@@ -26,6 +28,10 @@ def refuse_folder(path, *, replace):
     if not _holds_results(path):
         return (f"{path} holds files that are no results of a field call. Choose another folder, "
                 "or one that is not there yet.")
+    records = sorted(file.name for file in path.rglob("*.gpkg") if is_record(file))
+    if records:
+        return (f"{path} holds a field record ({records[0]}), which would be lost with the earlier "
+                "results. Move it elsewhere, or choose another folder.")
     if not replace:
         return (f"{path} holds the results of an earlier field call. Choose another folder, or "
                 "replace them.")

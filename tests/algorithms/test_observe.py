@@ -16,6 +16,7 @@ from tests.algorithms.small_calls import (
     insertion_rows,
     make_call,
     profile_of,
+    sha256,
     stand_rows,
     stops,
 )
@@ -268,3 +269,17 @@ def test_what_is_left_out_is_counted_and_told(run, calls, tmp_path, out):
     assert (found["STOPS"], found["LEFT_OUT"]) == (21, 3)
     assert run.warnings == ["stand_counts, rows 1, 2, 3: there is no count of plants. Enter "
                             "plants, or the rows in row_counts. Left out."]
+
+
+def test_no_output_takes_the_place_of_the_record_or_of_another_output(refused, tmp_path, out):
+    path = make_call(tmp_path / "call.gpkg", stands=stand_rows())
+    before = sha256(path)
+    refused("call.gpkg is what Field record names", "standatstops", RECORD=path,
+            OBSERVATIONS=path)
+    refused("o.gpkg is what .* names", "standatstops", RECORD=path,
+            OBSERVATIONS=out / "o.gpkg", ACCOUNT=out / "o.gpkg")
+    other = make_call(tmp_path / "other.gpkg")
+    kept = sha256(other)
+    refused("other.gpkg is a field record, and a record is never overwritten", "standatstops",
+            RECORD=path, OBSERVATIONS=other)
+    assert (sha256(path), sha256(other)) == (before, kept) and list(out.iterdir()) == []

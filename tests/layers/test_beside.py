@@ -48,6 +48,24 @@ def test_a_place_taken_by_a_folder_is_refused_in_words_and_nothing_stays(tmp_pat
     assert [path.name for path in tmp_path.iterdir()] == ["a.txt"]
 
 
+def test_a_record_is_never_overwritten_and_another_geopackage_is(tmp_path):
+    record, other = tmp_path / "call.gpkg", tmp_path / "zones.gpkg"
+    for path, tables in ((record, ("field", "stand_counts", "compaction_profile")),
+                         (other, ("field", "zones"))):
+        with closing(sqlite3.connect(path)) as database:
+            for table in tables:
+                database.execute(f"CREATE TABLE {table} (a)")
+    before = record.read_bytes()
+    with pytest.raises(InputProblem, match=r"call\.gpkg is a field record.*never overwritten"):
+        with beside(record) as unfinished:
+            unfinished.write_text("new")
+    assert record.read_bytes() == before
+    with beside(other) as unfinished:
+        unfinished.write_text("new")
+    assert other.read_text() == "new"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["call.gpkg", "zones.gpkg"]
+
+
 def test_a_new_geopackage_is_not_mixed_with_the_log_of_the_old_one(tmp_path):
     path = tmp_path / "zones.gpkg"
 

@@ -1,8 +1,10 @@
 import json
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 
 import pytest
 
@@ -117,6 +119,18 @@ def test_what_is_no_folder_of_results_is_never_given_up(tmp_path):
         for name in ("mine", "other", "broken"):
             assert "holds files that are no results of a field call" in refuse_folder(
                 tmp_path / name, replace=replace)
+
+
+@pytest.mark.parametrize("replace", [True, False])
+def test_results_among_which_a_record_lies_are_never_given_up(tmp_path, replace):
+    (tmp_path / "summary.json").write_text(json.dumps({"made": {"program": "Spadework"}}))
+    (tmp_path / "mine").mkdir()
+    with closing(sqlite3.connect(tmp_path / "mine" / "call.gpkg")) as database:
+        for table in ("field", "stand_counts", "compaction_profile"):
+            database.execute(f"CREATE TABLE {table} (a)")
+    assert "holds a field record (call.gpkg)" in refuse_folder(tmp_path, replace=replace)
+    (tmp_path / "mine" / "call.gpkg").unlink()
+    assert bool(refuse_folder(tmp_path, replace=replace)) is not replace
 
 
 def test_earlier_results_are_given_up_only_when_asked(tmp_path):
