@@ -364,14 +364,18 @@ def _model(text):
     if text.strip().lower() in ("", "automatic"):
         return None
     try:
-        given = json.loads(text)
-    except ValueError as problem:
-        raise InputProblem(f"The model {text!r} is neither the word automatic nor JSON: "
+        given = json.loads(text, parse_int=float)  # a whole number may be beyond what floats hold
+    except (ValueError, RecursionError) as problem:
+        raise InputProblem(f"The model {text[:300]!r} is neither the word automatic nor JSON: "
                            f"{problem}.") from problem
     if not isinstance(given, dict) or not {"family", "nugget"} <= set(given) <= MODEL_KEYS:
-        raise InputProblem(f"The model {text!r} must name family and nugget, and may name "
+        raise InputProblem(f"The model {text[:300]!r} must name family and nugget, and may name "
                            "partial_sill, range_m, heading_deg, ratio, long_sill and long_range_m.")
+    if any(isinstance(value, float) and not math.isfinite(value) for value in given.values()):
+        raise InputProblem(f"The model {text[:300]!r} holds a number that is not finite, such as "
+                           "its nugget or range_m. Enter one in the unit of the readings.")
     try:
         return CovarianceModel(**given)
     except TypeError as problem:
-        raise InputProblem(f"The model {text!r} holds something that is no number.") from problem
+        raise InputProblem(f"The model {text[:300]!r} holds something that is no "
+                           "number.") from problem

@@ -223,7 +223,7 @@ def _one_reference(path, layers):
 
 
 def _field_row(path, layer):
-    rows = list(layer)
+    rows = list(_unbroken(layer, "field"))
     if len(rows) != 1:
         raise InputProblem(f"{path.name}: field has {len(rows)} rows; it must have one, the field "
                            "this call is about.")
@@ -277,11 +277,23 @@ def _table(layer, spec, tick):
 def _rows(layer, spec):
     """Yield fid, values by column, easting and northing of each row."""
     readers = [_reader(layer, column) for column in spec.columns]
-    for feature in layer:
+    for feature in _unbroken(layer, spec.name):
         point = feature.GetGeometryRef() if spec.geometry == "point" else None
         place = (np.nan, np.nan) if point is None or point.IsEmpty() \
             else (point.GetX(), point.GetY())
         yield (feature.GetFID(), *(read(feature) for read in readers), *place)
+
+
+def _unbroken(layer, name):
+    """Yield the features of a layer; one that is damaged is refused by the row before it."""
+    before = "its first row"
+    try:
+        for feature in layer:
+            yield feature
+            before = f"the row after {feature.GetFID()}"
+    except RuntimeError as problem:
+        raise InputProblem(f"{name}: {before} is damaged and cannot be read, perhaps its geometry. "
+                           "Delete that row, or take the record from a backup.") from problem
 
 
 def _block(rows, spec):

@@ -111,6 +111,10 @@ REFUSED = {
                                                      "partial_sill": 1, "range_m": 0})}, "range"),
     "a model of infinite nugget": ({}, {"MODEL": '{"family": "nugget", "nugget": Infinity}'},
                                    "nugget"),
+    "a model of a range beyond numbers": (
+        {}, {"MODEL": '{"family": "exponential", "nugget": 1, "partial_sill": 1, "range_m": 1'
+             + "0" * 400 + "}"}, "not finite"),
+    "a model without an end": ({}, {"MODEL": "[" * 100_000}, "neither the word automatic nor"),
     "a model of NaN": ({}, {"MODEL": '{"family": "nugget", "nugget": NaN}'}, "nugget"),
     "a model of truths": ({}, {"MODEL": '{"family": "nugget", "nugget": true, "range_m": []}'},
                           "no number|range"),

@@ -324,6 +324,22 @@ def test_a_season_that_is_no_number_is_refused_with_the_rows_alone(record):
         open_record(record)
 
 
+@pytest.mark.parametrize("layer,where", [("scout_notes", "scout_notes: the row after 1 is damaged"),
+                                         ("field", "field: its first row is damaged")])
+def test_a_damaged_geometry_is_refused_by_its_layer_and_row(record, layer, where):
+    if layer == "scout_notes":
+        append_rows(record, layer, [{"x": 500_100.0, "y": 4_400_100.0, "subject": "disease"}] * 2)
+    with closing(sqlite3.connect(record)) as database:
+        for (trigger,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger' "
+                                           "AND tbl_name = ?", (layer,)).fetchall():
+            database.execute(f'DROP TRIGGER "{trigger}"')
+        database.execute(f"UPDATE {layer} SET geom = 'xxxxxxxxxxxxxxxxxxxx' "
+                         f"WHERE fid = (SELECT max(fid) FROM {layer})")
+        database.commit()
+    with pytest.raises(InputProblem, match=where):
+        open_record(record)
+
+
 def test_a_number_that_was_entered_as_text_is_the_number(record):
     with closing(sqlite3.connect(record)) as database:
         database.execute("INSERT INTO row_counts (reading_id, of_stop, plants, length) "
