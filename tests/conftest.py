@@ -1,10 +1,23 @@
 """Fixtures that several folders of tests share; QGIS is imported where it is used, not here."""
+import gc
+
 import pytest
 from hypothesis import settings
 
 # no test fails for being slow on a busy machine
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
+
+
+@pytest.fixture(scope="session")
+def qgis_app(qgis_app):
+    """The application of pytest-qgis; what its objects still hold in cycles goes before it ends.
+
+    A refusal that a test has caught holds the layers of its run. Freed after exitQgis, as pytest
+    does at its very end, they crash the process although every test has passed.
+    """
+    yield qgis_app
+    gc.collect()
 
 
 @pytest.fixture(scope="module")
