@@ -1,6 +1,7 @@
 """Text tables as they come: their encoding, their separator, and their rows with line numbers."""
 import codecs
 import csv
+from collections import Counter
 
 from ..problems import InputProblem
 
@@ -108,12 +109,12 @@ def rows_of_text(lines, separator):
     """Yield (line, cells) for every row, an empty line as an empty list; lines count from 1.
 
     A quote that is opened and not closed takes in the lines up to the next quote, or to the end.
-    Where each of these lines has the separators of a row as wide as the one before, each comes as
-    an OpenQuote, so that none is lost in a cell; a text of several lines is one cell as ever.
+    Where most of these lines have the separators of a row of the usual width, each comes as an
+    OpenQuote, so that none is lost in a cell; a text of several lines is one cell as ever.
 
     Raises   InputProblem: a quote is opened and not closed, and the cell is endless
     """
-    taken, before = [], 0
+    taken, widths = [], Counter()
 
     def told():
         for line in lines:
@@ -130,16 +131,22 @@ def rows_of_text(lines, separator):
         except csv.Error as problem:
             raise InputProblem(f"line {number} cannot be cut into cells ({problem}). A quote is "
                                "perhaps opened there and never closed.") from problem
-        if len(taken) > 1 and _whole_rows(taken, max(before, len(cells)), separator):
+        if len(taken) > 1 and _whole_rows(
+                taken, max(_usual(widths), len(cells)), separator):
             for place, line in enumerate(taken):
                 yield number + place, OpenQuote(line.rstrip("\r\n").split(separator), number)
         else:
-            before = len(cells) if len(taken) == 1 < len(cells) else before
+            if len(taken) == 1 < len(cells):
+                widths[len(cells)] += 1
             yield number, cells
 
 
+def _usual(widths):
+    return widths.most_common(1)[0][0] if widths else 0
+
+
 def _whole_rows(lines, width, separator):
-    """Whether every line that is not blank has the separators of `width` cells, two at least."""
+    """Whether more than half of the lines have the separators of `width` cells, two at least."""
     filled = [line for line in lines if line.strip()]
-    return len(filled) > 1 and width > 1 and all(
-        line.count(separator) >= width - 1 for line in filled)
+    whole = sum(line.count(separator) >= width - 1 for line in filled)
+    return width > 1 and whole > 1 and 2 * whole > len(filled)

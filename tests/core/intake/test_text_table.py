@@ -19,6 +19,7 @@ def rows_in(text):
     ('1,-93,39,\n2,-93,39,"dry\n3,-93,39,\n4,-93,39,\n', [3, 4, 5], [2]),  # to the end
     ('1,"x,39,\n2,"y,39,\n3,-93,39,\n', [2, 3], [4]),
     ('1,-93,39,\n2,"x,39,\n3,-93,39,', [3, 4], [2]),
+    ('1,-93,39,,,x\n2,-93,39,"dry\n3\n4,-93,39,\n', [3, 4, 5], [2]),  # ragged rows too
     ('1,-93,39,"dry\r\n2,-93,39,5"\r\n', [2, 3], [])])
 def test_each_line_that_an_open_quote_runs_over_is_a_row_set_aside(text, hidden, plain):
     rows = rows_in(text)
