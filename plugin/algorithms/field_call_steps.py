@@ -301,8 +301,12 @@ def _soil_surface(work, name, points):
 
 def _findings(work):
     account = work.scratch("findings.json")
-    result = work.run("findings", RECORD=work.record.path, UNITS_CHECKED=work.units_checked,
-                      FINDINGS=work.scratch("findings.gpkg"), ACCOUNT=account)
+    try:
+        result = work.run("findings", RECORD=work.record.path, UNITS_CHECKED=work.units_checked,
+                          FINDINGS=work.scratch("findings.gpkg"), ACCOUNT=account)
+    except Refused as problem:
+        work.lacks("What the readings point to", problem)
+        return
     found = read_json(account)
     if result["NOT_LOOKED_AT"] < len(found["causes"]):
         work.found["findings"] = found

@@ -260,6 +260,18 @@ def test_a_defect_on_the_way_travels_up_and_leaves_nothing(run, calls, out, monk
     assert list(out.iterdir()) == []
 
 
+def test_what_no_step_can_read_is_told_step_by_step(run, calls, out):
+    record = out / "call.gpkg"
+    out.mkdir(exist_ok=True)
+    shutil.copy(calls("us"), record)
+    database = gdal.OpenEx(str(record), gdal.OF_VECTOR | gdal.OF_UPDATE)
+    database.ExecuteSQL("UPDATE stand_counts SET hoops = 'two'")
+    database = None
+    found = run("fieldcall", RECORD=record, OUTPUT_FOLDER=out / "call", CELL=CELL)
+    told = [line.split(": ")[0] for line in found["LACKING"].splitlines()]
+    assert "Stand" in told and "What the readings point to" in told
+
+
 def test_a_defect_in_a_step_is_not_taken_for_something_lacking(run, calls, out, monkeypatch):
     from qgis.core import QgsProcessingException
 
