@@ -64,4 +64,4 @@ _EQUAL = "All {count} readings are equal. Shown is their value with its error."
 _MORE = (" If the ground has the faint pattern they hint at, {more} more in the gaps should show "
          "it clearly.")
 _NO_NUMBER = " Even {times:g} times as many readings would hardly show a clear pattern."
-_LITTLE = " Over {percent} % of the field, hatched on maps, it says little more than the mean."
+_LITTLE = " Yet over {percent} % of the field, hatched on maps, it says little more than the mean."

@@ -411,5 +411,5 @@ def test_a_map_from_readings_in_one_corner_says_that_it_knows_little_of_the_rest
     assert share == pytest.approx(unsure(made).mean()) and share > 0.5
     assert made.account["verdict"].startswith("The map holds: ")
     assert made.account["verdict"].endswith(
-        f" Over {100 * share:.0f} % of the field, hatched on maps, it says little more than the "
-        "mean.")
+        f" Yet over {100 * share:.0f} % of the field, hatched on maps, it says little more than "
+        "the mean.")

@@ -42,4 +42,4 @@ def test_few_and_equal_readings_are_told():
 def test_a_map_that_says_little_of_most_of_the_field_says_so():
     assert little_told(0.499) == ""
     assert little_told(0.91) == (
-        " Over 91 % of the field, hatched on maps, it says little more than the mean.")
+        " Yet over 91 % of the field, hatched on maps, it says little more than the mean.")
