@@ -145,7 +145,8 @@ class ReplantPlan(PlanAlgorithm):
                 replant_sensitivity(plan, stand, table, settings, tick=tick),
                 titles=REPLANT_TITLES, names=names),
             break_even_curve=break_even_account(
-                break_even_by_date(table, settings), break_even_by_price(table, settings),
+                break_even_by_date(table, settings, record.field["visit_date"]),
+                break_even_by_price(table, settings),
                 now=(settings.replant_date, settings.crop_price), stand_unit=population,
                 price_unit=f"{record.currency}/{record.units.grain}"))
 

@@ -24,16 +24,19 @@ class BreakEven:
     always: bool
 
 
-def break_even_by_date(table, settings):
-    """Return the BreakEven of replant dates DAYS_APART, from the day after planting to the table's
-    last, that of the settings among them.
+def break_even_by_date(table, settings, visited=None):
+    """Return the BreakEven of replant dates DAYS_APART, from the visit, or the day after planting,
+    to the table's last, that of the settings among them.
 
     Dates before the table's first are left out.
+
+    Parameters
+        visited  datetime.date on which the field was looked at, or None: not known
     """
     first, last = days_covered(table, settings.planting_date.year)
-    start = max(first, settings.planting_date + timedelta(days=1))
+    start = max(first, visited or settings.planting_date + timedelta(days=1))
     steps = (last - settings.replant_date).days // DAYS_APART
-    back = (settings.replant_date - start).days // DAYS_APART
+    back = max(0, (settings.replant_date - start).days // DAYS_APART)
     days = [settings.replant_date + timedelta(days=DAYS_APART * step)
             for step in range(-back, steps + 1)]
     return tuple(_break_even(table, replace(settings, replant_date=day), day) for day in days)

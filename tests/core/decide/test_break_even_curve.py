@@ -24,6 +24,14 @@ def test_the_dates_hold_the_one_entered_and_stay_within_planting_and_table():
     assert days_covered(TABLE, 2028) == (date(2028, 4, 10), date(2028, 6, 9))
 
 
+def test_days_before_the_visit_are_over():
+    visit = date(2026, 5, 12)
+    days = [one.at for one in break_even_by_date(TABLE, CASE, visit)]
+    assert visit <= days[0] < date(2026, 5, 17) and CASE.replant_date in days
+    late = [one.at for one in break_even_by_date(TABLE, CASE, date(2026, 6, 8))]
+    assert late[0] == CASE.replant_date  # entered before the visit: said elsewhere
+
+
 def test_later_replanting_and_cheaper_grain_need_a_thinner_stand():
     stands = [one.stand for one in break_even_by_date(TABLE, CASE)][1:]
     assert stands == sorted(stands, reverse=True)
