@@ -3,6 +3,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from ..long_call import long_call
 from ..zone_map import OUTSIDE
 
 
@@ -33,8 +34,9 @@ def patches(labels, *, tick=None):
     joined = coo_matrix((np.ones(len(above), np.int8), (above, below)), shape=(count, count))
     pieces, piece_of = connected_components(joined, directed=False)
     tick(0.6)
-    number_of, count = _in_reading_order(piece_of, pieces, labels[begins] != OUTSIDE)
-    numbers = number_of[run]
+    number_of, count = long_call(
+        lambda: _in_reading_order(piece_of, pieces, labels[begins] != OUTSIDE), tick, 0.6)
+    numbers = long_call(lambda: number_of[run], tick, 0.8)
     tick(1.0)
     return numbers, count
 

@@ -5,6 +5,7 @@ from itertools import count as counting
 import numpy as np
 from scipy import ndimage
 
+from ..long_call import long_call
 from ..problems import InputProblem
 from ..zone_map import OUTSIDE
 from .patches import patches, shared_borders
@@ -61,13 +62,14 @@ def _areas_m2(numbers, count, cell_areas_m2):
 def _merged(labels, cell_areas_m2, smallest_area_m2, ordered, tick):
     numbers, count = patches(labels, tick=lambda part: tick(0.3 * part))
     within = numbers != OUTSIDE
-    areas_m2 = _areas_m2(numbers, count, cell_areas_m2)
+    areas_m2 = long_call(lambda: _areas_m2(numbers, count, cell_areas_m2), tick, 0.3)
     if count < 2 or areas_m2.min() >= smallest_area_m2:
         return labels.copy()
     label_of = np.empty(count, labels.dtype)
     label_of[numbers[within]] = labels[within]
-    mosaic = _Mosaic(label_of.tolist(), areas_m2.tolist(), shared_borders(numbers, count),
-                     ordered)
+    tick(0.35)
+    borders = long_call(lambda: shared_borders(numbers, count), tick, 0.35)
+    mosaic = _Mosaic(label_of.tolist(), areas_m2.tolist(), borders, ordered)
     tick(0.4)
     mosaic.dissolve(smallest_area_m2, lambda: tick(0.4))
     tick(0.9)

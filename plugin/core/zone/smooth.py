@@ -40,6 +40,7 @@ def mode_filter(labels, inside, window, *, passes=1, ordered=False, tick=None):
     for number in range(passes):
         before, smooth = smooth, _one_pass(
             smooth, window, lambda part, number=number: tick((number + part) / passes))
+        tick((number + 1) / passes)
         if ordered:
             smooth = np.maximum(before, smooth)
         if np.array_equal(before, smooth):
@@ -55,8 +56,11 @@ def _one_pass(labels, window, tick):
     for number, label in enumerate(there):
         tick(number / len(there))
         found = votes(labels == label, window)
+        tick((number + 0.5) / len(there))
         ahead = found > most
         tied = np.where(ahead, False, tied | (found == most))
+        tick((number + 0.7) / len(there))
         winner[ahead] = label
         np.maximum(most, found, out=most)
+    tick(1.0)
     return np.where(voters & ~tied, winner, labels)
