@@ -10,9 +10,6 @@ row-unit test finds a fault, or claims one where there is none. `--fields N` dra
 each n (200), `--seed S` draws others, `--table NAME` makes one table alone, `--processes P` works
 on P fields at once (2).
 """
-import argparse
-import sys
-from concurrent.futures import ProcessPoolExecutor
 from datetime import date
 from functools import partial
 
@@ -29,6 +26,7 @@ from bench.simulated_fields import (
     simulated_field,
     textbook_kriging,
 )
+from bench.tables import print_tables
 from plugin.core.decide.replant import replant_plan
 from plugin.core.decide.replant_gain import break_even_stand, gain_per_area
 from plugin.core.decide.replant_settings import ReplantSettings
@@ -197,22 +195,5 @@ TABLES = {"replant": partial(replant_table, STANDS), "edge": partial(replant_tab
           "pan": pan_table, "rows": rows_table}
 
 
-def main():
-    """Print the tables."""
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--fields", type=int, default=200)
-    options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--table", choices=TABLES)
-    options.add_argument("--processes", type=int, default=2)
-    options = options.parse_args()
-    with ProcessPoolExecutor(options.processes) as pool:
-        def run(one, fields):
-            return list(pool.map(one, range(fields), chunksize=4))
-        for name, table in TABLES.items():
-            if options.table in (None, name):
-                table(options, run)
-    return 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    print_tables(__doc__, TABLES)

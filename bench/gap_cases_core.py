@@ -89,7 +89,7 @@ def core_surface_50_of_100_censored_10M_cells(stamps):
 
 
 @case
-def core_surface_12_equal_readings_10M_cells(stamps):
+def core_surface_9_readings_10M_cells(stamps):
     surface_of(9, 9_990_000, stamps)
 
 

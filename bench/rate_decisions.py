@@ -7,9 +7,6 @@ often the 90 % intervals of the zones' needs hold the truth. `--fields N` draws 
 (200), `--seed S` draws others, `--table NAME` makes those of one product alone, `--processes P`
 works on P fields at once (2).
 """
-import argparse
-import sys
-from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 
 import numpy as np
@@ -24,6 +21,7 @@ from bench.simulated_fields import (
     simulated_field,
     textbook_kriging,
 )
+from bench.tables import print_tables
 from plugin.core.decide.lime import lime_plan
 from plugin.core.decide.lime_methods import CLAMP, lime_needed, load_lime_method
 from plugin.core.decide.nitrate_rules import NitrogenSite, load_nitrate_rule, nitrogen_needed
@@ -156,26 +154,10 @@ def rate_table(title, one, options, run):
               + " |", flush=True)
 
 
-TABLES = {"nitrogen": ("Cost of wrong rates of nitrogen, USD/ac", one_of_nitrogen),
-          "lime": ("Cost of wrong rates of lime, USD/ac", one_of_lime)}
-
-
-def main():
-    """Print the tables."""
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--fields", type=int, default=200)
-    options.add_argument("--seed", type=int, default=1)
-    options.add_argument("--table", choices=TABLES)
-    options.add_argument("--processes", type=int, default=2)
-    options = options.parse_args()
-    with ProcessPoolExecutor(options.processes) as pool:
-        def run(work, fields):
-            return list(pool.map(work, range(fields), chunksize=4))
-        for name, (title, one) in TABLES.items():
-            if options.table in (None, name):
-                rate_table(title, one, options, run)
-    return 0
+TABLES = {"nitrogen": partial(rate_table, "Cost of wrong rates of nitrogen, USD/ac",
+                              one_of_nitrogen),
+          "lime": partial(rate_table, "Cost of wrong rates of lime, USD/ac", one_of_lime)}
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    print_tables(__doc__, TABLES)

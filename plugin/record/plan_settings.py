@@ -5,6 +5,7 @@ from ..core.decide.checks import require_number
 from ..core.decide.draft import Outfit, counts_tools
 from ..core.decide.lime_methods import BUFFER_TITLES, LimeMethod, load_lime_method
 from ..core.decide.nitrate_rules import NitrogenSite, asked_by, load_nitrate_rule
+from ..core.decide.rate_sensitivity import COLUMN_OF
 from ..core.decide.rate_zones import RateSettings
 from ..core.decide.replant_settings import ReplantSettings
 from ..core.decide.tillage_depth import TillageSettings
@@ -25,7 +26,6 @@ _REPLANT_OPTIONAL = ("seeds_per_unit", "seed_rebate", "extra_nitrogen_cost", "ex
 _TILLAGE = {"least": "tillage_least", "greatest": "tillage_greatest", "step": "tillage_step",
             "margin": "tillage_margin", "cost_per_area": "tillage_cost"}
 # What rules ask about the site that a record keeps under another name.
-_COLUMN_OF = {"usual_rate": "usual_nitrogen"}
 _RIG = ("tillage_tool", "tillage_speed", "field_efficiency", "soil_texture", "tractor",
         "tractor_surface", "tractor_power")
 LEAST_TARGET, GREATEST_TARGET = 0.4, 2.0  # target stand over seeds planted: our own choice
@@ -97,7 +97,7 @@ def sidedress_settings(record, rule_name=None):
     """
     field = record.field
     rule = load_nitrate_rule(rule_name or record.field_value("nitrate_rule"))
-    asked = [_COLUMN_OF.get(name, name) for name in asked_by(rule, wet_spring=field["wet_spring"])]
+    asked = [COLUMN_OF.get(name, name) for name in asked_by(rule, wet_spring=field["wet_spring"])]
     record.field_values(("crop", *asked, "nitrogen_greatest", "nitrogen_step"))
     if field["crop"] != rule.crop:
         raise InputProblem(f"The field grows {field['crop']}, so no sidedress plan is made: the "

@@ -11,7 +11,7 @@ from .sensitivity import Sensitivity, Turn, turn_of
 
 _TIMES = (0.25, 4.0)  # between which a setting is sought, over its value as entered
 _MOST_EFFECTIVE = 200.0  # percent, as the plan takes it
-_COLUMNS = {"usual_rate": "usual_nitrogen"}  # what a record calls a setting
+COLUMN_OF = {"usual_rate": "usual_nitrogen"}  # what a record calls a setting, where not the same
 _YES_OR_NO = ("manure_since_harvest", "manure_earlier", "wet_spring", "mixed_cover_crop")
 
 
@@ -37,7 +37,7 @@ def sidedress_sensitivity(nitrate, rule, site, spread, *, yield_unit):
     for name, unit in (("expected_yield", yield_unit), ("usual_rate", spread.rate_unit)):
         now = getattr(site, name)
         if name in asked and now > 0:
-            found.append(_of_number(_COLUMNS.get(name, name), unit, now,
+            found.append(_of_number(COLUMN_OF.get(name, name), unit, now,
                                     lambda value, name=name: need(**{name: value}), spread,
                                     *(times * now for times in _TIMES)))
     for name in asked:

@@ -7,9 +7,10 @@ from ...core.problems import InputProblem
 MOST_MEMBERS = 2000
 MOST_BYTES = 256 << 20  # unpacked, all members together; a million cells take some 60 MB
 BLOCK = 1 << 20
-# What zipfile raises of damaged archives, of passwords, and of ways to pack that it does not know.
+# What zipfile raises of damaged archives, and, as kinds of RuntimeError, of passwords and of ways
+# to pack that it does not know.
 DAMAGED = (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, EOFError, OSError, ValueError,
-           RuntimeError)  # the last holds NotImplementedError
+           RuntimeError)
 
 
 def refuse_bursting(path):
