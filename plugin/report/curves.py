@@ -8,6 +8,7 @@ from .type_setting import width_mm
 _HEIGHT = 46.0  # mm of a panel between its title and its lower axis
 _BETWEEN = 8.0  # mm between two panels
 _TICK = 1.2  # mm
+_PAD = 0.8  # mm, between such words and the edge of a panel
 _AIR = 0.25  # share of the curves' span left free above and below them, for words
 _MOST_TICKS = 6
 _DOT = 0.9  # mm, half the width of the mark
@@ -58,11 +59,11 @@ def draw_curves(sheet, curves, *, above, below, tell, heading):
         left = sheet.left + number * (wide + _BETWEEN) + beside
         panel = _Panel(left, upper, wide - beside, bottom, top, curve.points)
         sheet.line(curve.title, look.CELL_HEAD, left, start, wide - beside)
-        _draw_axes(sheet, panel, curve, steps, tell)
+        _draw_axes(sheet, panel, curve, steps, tell, above, below)
         _draw_curve(sheet, panel, curve)
-        sheet.line(above, look.NOTE_ITALIC, left, upper + 0.8, panel.width - 1.5, "right")
+        sheet.line(above, look.NOTE_ITALIC, left, panel.upper + _PAD, panel.width - 1.5, "right")
         sheet.line(below, look.NOTE_ITALIC, left + 1.5,
-                   panel.lower - look.NOTE_ITALIC.line_mm - 0.8, panel.width)
+                   panel.lower - look.NOTE_ITALIC.line_mm - _PAD, panel.width)
     sheet.y = upper + _HEIGHT + _TICK + 2 * look.NOTE.line_mm + 1.6
     return True
 
@@ -95,10 +96,15 @@ def _scale(heights):
     return low, high, [step * number for number in range(first, math.floor(high / step) + 1)]
 
 
-def _draw_axes(sheet, panel, curve, steps, tell):
+def _draw_axes(sheet, panel, curve, steps, tell, above, below):
+    words = look.NOTE_ITALIC.line_mm + 2 * _PAD  # a rule does not run through them
     for step in steps:
-        y = panel.y(step)
-        sheet.shape([(panel.left, y), (panel.left + panel.width, y)], pen=look.RULE, width=0.15)
+        y, start, end = panel.y(step), panel.left, panel.left + panel.width
+        if y < panel.upper + words:
+            end -= width_mm(above, look.NOTE_ITALIC) + 3.0
+        if y > panel.lower - words:
+            start += width_mm(below, look.NOTE_ITALIC) + 3.0
+        sheet.shape([(start, y), (end, y)], pen=look.RULE, width=0.15)
         text = tell(step)
         sheet.line(text, look.NOTE, panel.left - _TICK - width_mm(text, look.NOTE),
                    y - look.NOTE.line_mm / 2, width_mm(text, look.NOTE))

@@ -110,6 +110,20 @@ def test_labels_below_a_curve_never_run_into_each_other(drawn):
     assert all(end < start for (_, end), (start, _) in zip(told, told[1:]))
 
 
+@pytest.mark.parametrize("lift", range(0, 4000, 250))
+def test_no_rule_runs_through_words(drawn, lift):
+    from plugin.report import look
+    sheet = drawn(told([stand and stand + lift for stand in STANDS], BY_PRICE))
+    rules = [points for points, _, pen, _ in sheet.inks[0].shapes if pen == look.RULE]
+    assert len(rules) >= 4
+    words = [(x, x + wide, y, y + style.line_mm) for text, style, x, y, wide
+             in sheet.inks[0].lines if text in ("keeping pays", "replanting gains")]
+    assert len(words) == 4
+    for (start, at), (end, _) in rules:
+        for left, right, upper, lower in words:
+            assert not (upper < at < lower and start < right and left < end)
+
+
 def test_nothing_drawn_leaves_the_page(drawn):
     sheet = drawn(told())
     right, left = sheet.left + sheet.width, sheet.left
