@@ -1,24 +1,27 @@
 """Experimental variograms: how much values differ, by the distance between their places."""
-import os
+import threading
+from collections import deque
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from itertools import islice
 
 import numpy as np
 from scipy.fft import next_fast_len
+from scipy.sparse import csc_matrix
+from scipy.spatial.distance import cdist
 
 from ..problems import InputProblem
 from .correlation import correlation, transformed
+from .threads import THREADS
 
 ESTIMATORS = ("matheron", "cressie_hawkins")
 BINS = 15
 CUTOFF_SHARE = 1 / 3  # of the diagonal of the readings' bounding box
-TILE = 64             # readings that lie together
-ACROSS = 256          # readings compared with a tile at once: four arrays of 131 kB a thread
+TILE = 128            # most readings that lie together
+BLOCK_PAIRS = 65_536  # pairs worked on at once: 2 MB a thread, to stay in its cache, and steps long
+                      # enough that threads seldom wait for each other's turn at the interpreter
 TASK_TILES = 256      # tiles that one task compares with another: a million pairs, some 10 ms
-LANES = 4             # sums kept apart and added at the end: neighbours wait less for each other
-THREADS = min(4, os.cpu_count() or 1)
-TASKS = 4 * THREADS   # between two ticks
+TASKS = 4 * THREADS   # begun before the first of them is asked for
+ROUNDING = 1e-9       # of the cosine of a heading
 SNAPS_PER_BIN = 32    # cells of the snapping grid across one bin, unless told otherwise
 MOST_CELLS = 2**23    # of the padded snapping grid: some 500 MB for its transforms
 
@@ -189,100 +192,121 @@ def _variogram(sums, cutoff, bins, estimator, distance_error=0.0):
 
 
 class _Pairs:
-    """The readings, and the sums over pairs between two groups of them."""
+    """The readings, and the sums over pairs between two groups of them.
+
+    Sums are arrays (4, bins + 2): of each bin, of pairs at one place before them and of pairs
+    beyond them, the number of pairs, their distance, difference and error.
+    """
 
     def __init__(self, positions, values, errors, width, bins, estimator, direction):
-        self.positions = np.ascontiguousarray(positions.T)
-        self.values, self.errors = values, errors
+        self.positions, self.values, self.errors = positions, values[:, None], errors
         self.width, self.bins, self.estimator = width, bins, estimator
         self.with_errors = bool(errors.any())
-        self.axis = None
+        self._works, self.along = threading.local(), None
         if direction is not None:
             heading = np.radians(direction.heading_deg)
-            self.axis = np.sin(heading), np.cos(heading)
-            self.least_cosine = np.cos(np.radians(direction.tolerance_deg)) - 1e-12  # rounding
+            axis = np.sin(heading), np.cos(heading)
+            self.along = ((positions - positions.mean(axis=0)) @ axis)[:, None]
+            self.least_cosine = np.cos(np.radians(direction.tolerance_deg)) - ROUNDING
+
+    def _work(self):
+        if not hasattr(self._works, "of_thread"):
+            self._works.of_thread = _Work(self.bins)
+        return self._works.of_thread
 
     def within(self, group):
-        """Sums over the pairs inside a group of readings, as of `between`."""
-        one, other = np.triu_indices(len(group), 1)
-        one, other = group[one], group[other]
-        work = _Work(1, len(one))
-        for position, apart in zip(self.positions, (work.apart, work.number)):
-            np.subtract(position[one], position[other], out=apart[0])
-        np.subtract(self.values[one], self.values[other], out=work.difference[0])
-        return self._sums(work, (self.errors[one] + self.errors[other])[None])
+        """Sums over the pairs inside a group of readings."""
+        total = self._sums(group, group)  # each pair twice, and each reading with itself
+        total[0, 0] -= len(group)
+        total[3, 0] -= 2 * self.errors[group].sum()
+        return total / 2
 
     def between(self, group, others):
-        """Sums (4, bins + 2) over the pairs of one of a group and one of the others.
+        """Sums over the pairs of one of a group and one of the others."""
+        blocks = np.array_split(others, -(-len(others) // (BLOCK_PAIRS // len(group))))
+        return sum(self._sums(group, block) for block in blocks)
 
-        Of each bin, of pairs at one place before them and of pairs beyond them: their number,
-        distance, difference, error.
-        """
-        east, north = self.positions[:, group, None]
-        values, errors = self.values[group, None], self.errors[group, None]
-        total = np.zeros((4, self.bins + 2))
-        work = _Work(len(group), ACROSS)
-        for start in range(0, len(others), ACROSS):
-            block = others[start:start + ACROSS]
-            if len(block) < ACROSS:
-                work = _Work(len(group), len(block))
-            np.subtract(east, self.positions[0][block], out=work.apart)
-            np.subtract(north, self.positions[1][block], out=work.number)
-            np.subtract(values, self.values[block], out=work.difference)
-            total += self._sums(work, errors + self.errors[block] if self.with_errors else None)
-        return total
-
-    def _sums(self, work, errors):
-        """The sums, from steps east in `apart`, north in `number`, and the differences."""
+    def _sums(self, group, others):
+        work = self._work()
+        work.fit(len(group), len(others))
         apart, number, difference = work.apart, work.number, work.difference
-        along = (None if self.axis is None
-                 else np.abs(apart * self.axis[0] + number * self.axis[1]))
-        np.multiply(apart, apart, out=apart)
-        np.multiply(number, number, out=number)
-        np.add(apart, number, out=apart)
-        np.sqrt(apart, out=apart)
+        cdist(self.positions[group], self.positions[others], out=apart)
         np.divide(apart, self.width, out=number)
         np.minimum(np.ceil(number, out=number), self.bins + 1, out=number)
-        if along is not None:
+        if self.along is not None:
+            along = cdist(self.along[group], self.along[others], "cityblock")
             number[along < self.least_cosine * apart] = self.bins + 1
-        np.add(number, work.lane * (self.bins + 2), out=number)
-        np.copyto(work.which, number, casting="unsafe")
+        work.set_bins(number)
         if self.estimator == "matheron":
-            np.multiply(difference, difference, out=difference)
+            cdist(self.values[group], self.values[others], "sqeuclidean", out=difference)
         else:
-            np.sqrt(np.abs(difference, out=difference), out=difference)
-        which, length = work.which.ravel(), LANES * (self.bins + 2)
-        parts = [np.bincount(which, None if weights is None else weights.ravel(), length)
-                 for weights in (None, apart, difference, *([errors] if self.with_errors else []))]
-        found = np.zeros((4, self.bins + 2))
-        found[:len(parts)] = np.reshape(parts, (len(parts), LANES, -1)).sum(axis=1)
-        return found
+            cdist(self.values[group], self.values[others], "cityblock", out=difference)
+            np.sqrt(difference, out=difference)
+        total = np.zeros((4, self.bins + 2))
+        total[:3] = [work.summed(each) for each in (work.ones, apart, difference)]
+        if self.with_errors:
+            total[3] = work.summed(np.add.outer(self.errors[group], self.errors[others]))
+        return total
 
 
 class _Work:
-    """Arrays that the sums of one block of pairs are made in."""
+    """Arrays that one thread makes the sums of a block of pairs in, one block after the other."""
 
-    def __init__(self, rows, columns):
-        self.apart, self.number, self.difference = np.empty((3, rows, columns))
-        self.which = np.empty((rows, columns), np.intp)
-        self.lane = np.arange(columns, dtype=float) % LANES
+    def __init__(self, bins):
+        self._rows, self._shape = bins + 2, None
+        self._numbers, self._ones = np.empty((3, BLOCK_PAIRS)), np.ones(BLOCK_PAIRS)
+        self._bin_of = np.zeros(BLOCK_PAIRS, np.int32)
+        self._starts = np.arange(BLOCK_PAIRS + 1, dtype=np.int32)
+
+    def fit(self, rows, columns):
+        """Make ready for so many pairs."""
+        if self._shape == (rows, columns):
+            return
+        self._shape, count = (rows, columns), rows * columns
+        self.apart, self.number, self.difference = (
+            part[:count].reshape(rows, columns) for part in self._numbers)
+        self.ones = self._ones[:count]
+        # a row for each bin, a column for each pair; unlike bincount, its product leaves the
+        # interpreter to the other threads
+        self._pairs_of_bins = csc_matrix(
+            (self.ones, self._bin_of[:count], self._starts[:count + 1]), (self._rows, count))
+
+    def set_bins(self, number):
+        """Put each pair into the bin of that number."""
+        np.copyto(self._pairs_of_bins.indices, number.ravel(), casting="unsafe")
+
+    def summed(self, of_pairs):
+        """The sum over the pairs of each bin."""
+        return self._pairs_of_bins @ of_pairs.ravel()
 
 
 def _sums_of_pairs(pairs, cutoff, tick):
-    tiles = _tiles(pairs.positions)
-    tasks = _tasks(pairs, tiles, cutoff)
-    total, done = np.zeros((4, pairs.bins + 2)), 0
-    with ThreadPoolExecutor(THREADS) as threads:
-        while batch := list(islice(tasks, TASKS)):
-            for found in threads.map(lambda task: task[1](*task[2]), batch):
-                total += found
-            done = batch[-1][0]
-            if tick is not None:
-                tick(done)
+    total = np.zeros((4, pairs.bins + 2))
+    for done, found in _in_turn(_tasks(pairs, _tiles(pairs.positions.T), cutoff)):
+        total += found
+        if tick is not None:
+            tick(done)
     total[:, 1] += total[:, 0]  # what lies at one place counts in the first bin
     count, distance, difference, error = total[:, 1:-1]
     half = 0.5 if pairs.estimator == "matheron" else 1.0
     return _Sums(np.rint(count).astype(np.int64), distance, half * difference, 0.5 * error)
+
+
+def _in_turn(tasks):
+    """Yield (label, result) of each (label, function, arguments), a few of them under way."""
+    begun = deque()
+    with ThreadPoolExecutor(THREADS) as threads:
+        try:
+            for label, function, arguments in tasks:
+                begun.append((label, threads.submit(function, *arguments)))
+                if len(begun) == TASKS:
+                    label, result = begun.popleft()
+                    yield label, result.result()
+            for label, result in begun:
+                yield label, result.result()
+        finally:
+            for _, result in begun:
+                result.cancel()
 
 
 def _tiles(positions):
@@ -302,8 +326,8 @@ def _tiles(positions):
 
 def _tasks(pairs, tiles, cutoff):
     """(fraction done after it, function, arguments) of each task; tiles out of reach have none."""
-    least = np.array([pairs.positions[:, tile].min(axis=1) for tile in tiles])
-    most = np.array([pairs.positions[:, tile].max(axis=1) for tile in tiles])
+    least = np.array([pairs.positions[tile].min(axis=0) for tile in tiles])
+    most = np.array([pairs.positions[tile].max(axis=0) for tile in tiles])
     for number, tile in enumerate(tiles):
         done = 1 - (1 - (number + 1) / len(tiles))**2  # the first have the most left to meet
         later = slice(number + 1, None)
