@@ -7,6 +7,8 @@ then the drift's. What is left of the target's column are its variance and its e
 systems of a batch lie side by side, the number of the tile or target last, so that each step of
 the elimination is one operation on whole rows of them.
 """
+import threading
+
 import numpy as np
 
 from ..long_call import long_call
@@ -14,13 +16,14 @@ from ..problems import InputProblem
 from .neighbourhood import Neighbourhood
 from .readings_system import LEAST_INFORMATION, check_places, undetermined
 from .target_covariance import TargetCovariance
-from .threads import in_threads
+from .threads import in_turn
 
 STRIP = 100_000            # targets put in order at once
 PART_WEIGHTS = 400_000     # most weights worked out in one task of a thread: below 0.2 s
 BATCH_NUMBERS = 2_000_000  # numbers in the systems of one batch of tiles: 16 MB
 LEAST_BATCHES = 2          # of a part, so that the tiles of one share about as many readings
-CHUNK = 60_000             # covariances worked out at once: 0.5 MB, so that they stay in the cache
+CHUNK = 100_000            # covariances worked out at once: 0.8 MB, so that they stay in the cache
+PANEL = 4                  # unknowns eliminated together: what is before them is read once for all
 
 
 def krige_local(positions, values, errors, model, targets, *, neighbours, columns, block_m,
@@ -42,7 +45,9 @@ def krige_local(positions, values, errors, model, targets, *, neighbours, column
     def solve(tiles, which, chosen):
         estimate[tiles], variance[tiles] = work.at(targets[tiles], columns[1][tiles], which, chosen)
 
-    def fill(part, tiling):
+    def fill(part_and_tiling):
+        part, tiling = part_and_tiling
+        count = len(part)
         if tiling.size > 1:
             tiles = np.pad(part, (0, -len(part) % tiling.size), mode="edge")
             tiles = tiles.reshape(-1, tiling.size)
@@ -51,16 +56,24 @@ def krige_local(positions, values, errors, model, targets, *, neighbours, column
             part = np.unique(tiles[~certain])
         if len(part):
             solve(part[:, None], near.of(targets[part]), np.ones((len(part), 1, neighbours), bool))
+        return count
 
-    def fill_strip(start):
-        tiling = near.tiling(targets[start:start + STRIP])
-        order, step = start + tiling.order, min(tiling.size * tiles_of_part, most)
-        in_threads(lambda first: fill(order[first:first + step], tiling),
-                   list(range(0, len(order), step)), tick, share_of=lambda number: (
-                       start + min(number * step, len(order))) / len(targets))
+    def parts():
+        for start in range(0, len(targets), STRIP):
+            tiling = near.tiling(targets[start:start + STRIP])
+            order, step = start + tiling.order, min(tiling.size * tiles_of_part, most)
+            for first in range(0, len(order), step):
+                yield order[first:first + step], tiling
 
-    for start in range(0, len(targets), STRIP):
-        fill_strip(start)
+    done = 0
+
+    def tell(count):
+        nonlocal done
+        done += count
+        if tick is not None:
+            tick(done / len(targets))
+
+    in_turn(fill, parts(), tell)
     return estimate, variance
 
 
@@ -74,6 +87,13 @@ class _Local:
         self.columns, self.values = columns.T.copy(), values.T.copy()
         self.count = neighbours
         self.model, self.toward = model, TargetCovariance(model, block_m)
+        self._threads = threading.local()
+
+    def _rooms(self):
+        """The two rooms of the thread that asks."""
+        if not hasattr(self._threads, "rooms"):
+            self._threads.rooms = _Room(), _Room()
+        return self._threads.rooms
 
     def at(self, targets, columns, which, chosen):
         """Estimates (b, t, d) and variances (b, t) of b tiles of t targets.
@@ -94,7 +114,7 @@ class _Local:
         width = used.max(initial=0) + len(self.columns) + size
         most = BATCH_NUMBERS // (width * (width + len(self.values)))
         batch = max(1, min(most, tiles // LEAST_BATCHES))
-        alike, rooms = np.argsort(shared), (_Room(), _Room())
+        alike, rooms = np.argsort(shared), self._rooms()
         for first in range(0, tiles, batch):
             some = alike[first:first + batch]
             readings = used[some].max()
@@ -131,10 +151,7 @@ class _Local:
         drift, end = readings + len(self.columns), readings + len(self.columns) + targets.shape[1]
         table = rooms[0].of(end + len(self.values), end, tiles)
         place = self.stretched.take(which, axis=1)
-        pairs, first = self._pairs(place, rooms[1]), 0
-        for row in range(1, readings):
-            table[row, :row] = pairs[first:first + row]
-            first += row
+        self._fill_pairs(table, place, rooms[1])
         _diagonal(table)[:readings] = self.diagonal.take(which)
         table[readings:, readings:] = 0.0
         table[readings:drift, :readings] = self.columns.take(which, axis=1)
@@ -147,20 +164,24 @@ class _Local:
         table[end:, :readings] = self.values.take(which, axis=1)
         return table
 
-    def _pairs(self, place, room):
-        """Covariances of readings, those of one with all before it, one after the other."""
-        place, first = np.ascontiguousarray(place.swapaxes(0, 1)), 0
-        readings, _, tiles = place.shape
-        offset = room.of(readings * (readings - 1) // 2, 2, tiles)
-        for row in range(1, readings):
-            np.subtract(place[row], place[:row], out=offset[first:first + row])
-            first += row
-        step = max(1, CHUNK // tiles)
-        for first in range(0, len(offset), step):
-            some = np.square(offset[first:first + step])
-            apart = np.add(some[:, 0], some[:, 1])
-            offset[first:first + step, 0] = self.model.covariance(np.sqrt(apart, out=apart))
-        return offset[:, 0]
+    def _fill_pairs(self, table, place, room):
+        """Put the covariances of readings, each with all before it, into systems.
+
+        Rows are worked out a few at a time, so that what is between stays in the cache.
+        """
+        _, readings, tiles = place.shape
+        most, first = max(readings, CHUNK // tiles), 1
+        while first < readings:
+            last = min(readings, max(first + 1, int(np.sqrt(first**2 + 2 * most))))
+            starts = np.cumsum([0, *range(first, last)])
+            offset = room.of(2, starts[-1], tiles)
+            for row, start in zip(range(first, last), starts):
+                np.subtract(place[:, row, None], place[:, :row], out=offset[:, start:start + row])
+            apart = np.add(*np.square(offset, out=offset), out=offset[0])
+            covariance = self.model.covariance(np.sqrt(apart, out=apart))
+            for row, start in zip(range(first, last), starts):
+                table[row, :row] = covariance[start:start + row]
+            first = last
 
 
 class _Room:
@@ -211,12 +232,20 @@ def _eliminate(table, size):
     Returns  (size, b)
     """
     pivots, inverse = _diagonal(table)[:size], np.empty((size, table.shape[2]))
+    columns = table.shape[1]
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        for column in range(table.shape[1]):
-            before = min(column, size)
+        for start in range(0, columns, PANEL):
+            end, before = min(start + PANEL, columns), min(start, size)
             if before:
-                share = table[column, :before] * inverse[:before]
-                table[column:, column] -= np.einsum("pb,ipb->ib", share, table[column:, :before])
-            if column < size:
-                np.divide(1.0, pivots[column], out=inverse[column])
+                share = table[start:end, :before] * inverse[:before]
+                table[start:, start:end] -= np.einsum("cpb,ipb->icb", share,
+                                                      table[start:, :before])
+            for column in range(start, end):
+                within = slice(before, min(column, size))
+                if within.start < within.stop:
+                    share = table[column, within] * inverse[within]
+                    table[column:, column] -= np.einsum("pb,ipb->ib", share,
+                                                        table[column:, within])
+                if column < size:
+                    np.divide(1.0, pivots[column], out=inverse[column])
     return pivots

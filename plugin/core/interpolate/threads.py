@@ -1,8 +1,35 @@
 """Parts of one piece of work in several threads, with progress told as they end."""
 import os
+from collections import deque
 from concurrent.futures import ThreadPoolExecutor
+from itertools import count
 
 THREADS = min(4, os.cpu_count() or 1)
+AHEAD = 3 * THREADS  # parts begun or waiting, so that no thread does while parts are made or told
+
+
+def in_turn(work, parts, then):
+    """Call `work` with each part, in THREADS threads, and `then` with what it returns, in order.
+
+    An exception, also one that `then` raises, ends it: parts not yet begun are left.
+
+    Parameters
+        work   function of one part
+        parts  iterable; only AHEAD of its parts are asked for before they are needed
+        then   function of what `work` returns, called in this thread
+    """
+    begun = deque()
+    with ThreadPoolExecutor(THREADS) as pool:
+        try:
+            for part in parts:
+                begun.append(pool.submit(work, part))
+                if len(begun) == AHEAD:
+                    then(begun.popleft().result())
+            while begun:
+                then(begun.popleft().result())
+        except BaseException:  # Stopped and Ctrl+C too; handed on
+            pool.shutdown(wait=True, cancel_futures=True)
+            raise
 
 
 def in_threads(work, parts, tick=None, *, share_of=None):
@@ -12,17 +39,10 @@ def in_threads(work, parts, tick=None, *, share_of=None):
 
     Parameters
         work      function of one part; what it returns is dropped
-        parts     list
+        parts     sequence
         tick      called with the fraction done after each part; may raise Stopped
         share_of  function of a part's number, counted from 1, that gives the fraction; None:
                   each part counts the same
     """
-    share_of = share_of or (lambda number: number / len(parts))
-    with ThreadPoolExecutor(THREADS) as pool:
-        try:
-            for number, _ in enumerate(pool.map(work, parts), start=1):
-                if tick is not None:
-                    tick(share_of(number))
-        except BaseException:  # Stopped and Ctrl+C too; handed on
-            pool.shutdown(wait=True, cancel_futures=True)
-            raise
+    share_of, numbers = share_of or (lambda number: number / len(parts)), count(1)
+    in_turn(work, parts, lambda _: tick and tick(share_of(next(numbers))))

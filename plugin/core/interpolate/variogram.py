@@ -1,7 +1,5 @@
 """Experimental variograms: how much values differ, by the distance between their places."""
 import threading
-from collections import deque
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +9,7 @@ from scipy.spatial.distance import cdist
 
 from ..problems import InputProblem
 from .correlation import correlation, transformed
-from .threads import THREADS
+from .threads import in_turn
 
 ESTIMATORS = ("matheron", "cressie_hawkins")
 BINS = 15
@@ -20,7 +18,6 @@ TILE = 128            # most readings that lie together
 BLOCK_PAIRS = 65_536  # pairs worked on at once: 2 MB a thread, to stay in its cache, and steps long
                       # enough that threads seldom wait for each other's turn at the interpreter
 TASK_TILES = 256      # tiles that one task compares with another: a million pairs, some 10 ms
-TASKS = 4 * THREADS   # begun before the first of them is asked for
 ROUNDING = 1e-9       # of the cosine of a heading
 SNAPS_PER_BIN = 32    # cells of the snapping grid across one bin, unless told otherwise
 MOST_CELLS = 2**23    # of the padded snapping grid: some 500 MB for its transforms
@@ -282,31 +279,19 @@ class _Work:
 
 def _sums_of_pairs(pairs, cutoff, tick):
     total = np.zeros((4, pairs.bins + 2))
-    for done, found in _in_turn(_tasks(pairs, _tiles(pairs.positions.T), cutoff)):
-        total += found
+
+    def add(found):
+        done, sums = found
+        np.add(total, sums, out=total)
         if tick is not None:
             tick(done)
+
+    in_turn(lambda task: (task[0], task[1](*task[2])),
+            _tasks(pairs, _tiles(pairs.positions.T), cutoff), add)
     total[:, 1] += total[:, 0]  # what lies at one place counts in the first bin
     count, distance, difference, error = total[:, 1:-1]
     half = 0.5 if pairs.estimator == "matheron" else 1.0
     return _Sums(np.rint(count).astype(np.int64), distance, half * difference, 0.5 * error)
-
-
-def _in_turn(tasks):
-    """Yield (label, result) of each (label, function, arguments), a few of them under way."""
-    begun = deque()
-    with ThreadPoolExecutor(THREADS) as threads:
-        try:
-            for label, function, arguments in tasks:
-                begun.append((label, threads.submit(function, *arguments)))
-                if len(begun) == TASKS:
-                    label, result = begun.popleft()
-                    yield label, result.result()
-            for label, result in begun:
-                yield label, result.result()
-        finally:
-            for _, result in begun:
-                result.cancel()
 
 
 def _tiles(positions):
