@@ -224,7 +224,7 @@ def _studentized(fit):
 def _result(table, fit, largest):
     effects, errors = fit.effects[0], fit.errors[0]
     width = np.quantile(largest, 1 - LEVEL, method="higher")
-    reach = np.where(errors > 0, width * errors, 0.0)
+    reach = np.multiply(width, errors, out=np.zeros(errors.shape), where=errors > 0)
     studentized = _studentized(fit)[0]
     rows = np.bincount(table.unit, minlength=len(table.numbers))
     units = tuple(
