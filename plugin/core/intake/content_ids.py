@@ -5,7 +5,7 @@ from hashlib import blake2b
 import numpy as np
 
 ID_BYTES = 16
-BLOCK = 20_000  # readings between two ticks
+BLOCK = 10_000  # readings between two ticks
 
 
 def content_ids(layer, columns, *, parts=None, tick=None):
@@ -23,13 +23,17 @@ def content_ids(layer, columns, *, parts=None, tick=None):
     """
     names = sorted(columns)
     numeric = [name for name in names if columns[name].dtype != object]
-    numbers = np.column_stack([_as_integers(columns[name]) for name in numeric]) \
-        if numeric else None
     texts = [columns[name] for name in names if columns[name].dtype == object]
     count = len(columns[names[0]])
     seen, ids, start = Counter(), [], repr((layer, names)).encode()
     for row in range(count):
-        content = start if numbers is None else start + numbers[row].tobytes()
+        if row % BLOCK == 0:
+            if tick is not None and row:
+                tick(row / count)
+            block = slice(row, row + BLOCK)
+            numbers = np.column_stack([_as_integers(columns[name][block]) for name in numeric]) \
+                if numeric else None
+        content = start if numbers is None else start + numbers[row - block.start].tobytes()
         if texts:
             content += repr([text[row] for text in texts]).encode("utf-8", "surrogatepass")
         if parts is not None:
@@ -39,8 +43,8 @@ def content_ids(layer, columns, *, parts=None, tick=None):
         if seen[digest] > 1:
             digest = blake2b(digest + str(seen[digest]).encode(), digest_size=ID_BYTES).digest()
         ids.append(digest.hex())
-        if tick is not None and row % BLOCK == BLOCK - 1:
-            tick((row + 1) / count)
+    if tick is not None:
+        tick(1.0)
     return ids
 
 

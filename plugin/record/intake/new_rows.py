@@ -1,6 +1,7 @@
 """The rows that an import adds to a record, parents before their parts."""
 import numpy as np
 
+from ...core.long_call import long_call
 from ...core.problems import InputProblem
 from ...core.units import convert
 from ..schema import layer_spec
@@ -40,7 +41,7 @@ def new_rows(kind, rows, *, crs, mapping, record, known, photos, kept, warnings,
     given = _given(kind, mapping)
     written = _written(rows)
     groups = grouped(rows, kind, written)
-    parent = columns_of(kind.layer, rows, groups, given)
+    parent = long_call(lambda: columns_of(kind.layer, rows, groups, given), tick)
     _fill_in(kind, parent, rows, mapping, record)
     if kind.name == "stand_counts" and rows.of("population") is not None:
         _count_again(rows, groups, parent, record)
@@ -51,12 +52,15 @@ def new_rows(kind, rows, *, crs, mapping, record, known, photos, kept, warnings,
     _bring_photos(rows, groups, parent, positions, record=record, photos=photos, kept=kept,
                   warnings=warnings)
     usable = np.flatnonzero(rows.usable)
-    keep, first, inverse = np.unique(groups[usable], return_index=True, return_inverse=True)
+    keep, first, inverse = long_call(lambda: np.unique(
+        groups[usable], return_index=True, return_inverse=True), tick, 0.5)
     reading_of = np.full(rows.count, -1)
     reading_of[usable] = inverse
     parts = _parts(kind, rows, reading_of, mapping, record)
+    kept_columns = long_call(lambda: {name: values[keep] for name, values in parent.items()},
+                             tick, 0.5)
     made = named_rows(
-        kind.layer, {name: values[keep] for name, values in parent.items()},
+        kind.layer, kept_columns,
         rows.numbers[usable[first]], positions=positions[keep],
         tick=lambda fraction: tick(0.5 + fraction / 2),
         parts=None if parts is None or owners is not None
@@ -174,6 +178,7 @@ def _count_again(rows, groups, parent, record):
 def _positions(rows, groups, parent, written, crs, record, known, tick):
     """Positions (k, 2) of the readings in the record's CRS; of their stop where they have none."""
     as_written = np.column_stack([first_of_groups(axis, groups) for axis in written.T])
+    tick(0.0)
     positions = to_record(as_written, crs, record, tick)
     stops = parent.get("stop")
     if stops is not None:
