@@ -41,6 +41,14 @@ def qgis_with(stamps):
             if name.startswith("plugin.algorithms.") and hasattr(module, "ticker"):
                 module.ticker = ticker
 
+        from plugin.algorithms.field_call_steps import FieldCallWork
+        plain_look = FieldCallWork.look
+
+        def look(work, fraction=None):
+            stamps()
+            plain_look(work, fraction)
+        FieldCallWork.look = look
+
         def run(algorithm, **parameters):
             stamps.begin()
             found = processing.run(f"spadework:{algorithm}", parameters, feedback=feedback)

@@ -41,8 +41,10 @@ def surface_of(count, cells, tick=None, **settings):
     from plugin.core.interpolate.estimate import estimate_surface
     from plugin.core.interpolate.map_settings import MapSettings
     side = side_of(cells)
-    return estimate_surface(readings(count, side, beyond=settings.pop("beyond", 0)),
-                            *grid_of(side), settings=MapSettings(**settings), tick=tick)
+    given = readings(count, side, beyond=settings.pop("beyond", 0)), *grid_of(side)
+    if tick is not None:
+        tick.begin()
+    return estimate_surface(*given, settings=MapSettings(**settings), tick=tick)
 
 
 def model():
@@ -111,13 +113,17 @@ def core_linear_drift_250_readings_250k_cells(stamps):
 @case
 def core_diagnostics_50000_readings(stamps):
     from plugin.core.interpolate.diagnostics import diagnostics
-    diagnostics(readings(50_000, 1000), model(), tick=stamps)
+    given = readings(50_000, 1000)
+    stamps.begin()
+    diagnostics(given, model(), tick=stamps)
 
 
 @case
 def core_diagnostics_20000_readings(stamps):
     from plugin.core.interpolate.diagnostics import diagnostics
-    diagnostics(readings(20_000, 1000), model(), tick=stamps)
+    given = readings(20_000, 1000)
+    stamps.begin()
+    diagnostics(given, model(), tick=stamps)
 
 
 @case

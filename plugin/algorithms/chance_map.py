@@ -10,6 +10,7 @@ from qgis.core import (
 
 from ..core.interpolate.carried import KEYS
 from ..core.interpolate.chance import SIDES, chance
+from ..core.long_call import long_call
 from ..core.problems import InputProblem, Stopped
 from ..core.surface import Surface
 from ..layers.rasters import read_surface, write_surface
@@ -51,12 +52,14 @@ class ChanceMap(SpadeworkAlgorithm):
             values = chance(surface, limit, side, tick=ticker(feedback, 0.3, 0.6))
             account = {name: kept for name, kept in surface.account.items()
                        if name not in (*KEYS, "made")}
+            error = long_call(lambda: np.where(np.isnan(values), np.nan, 0.0),
+                              ticker(feedback, 0.6, 0.6))
             write_surface(path, Surface(
                 tr("Chance: {name} {side} {limit:g} {unit}").format(
                     name=surface.name, side=side, limit=limit, unit=surface.unit),
-                "", surface.grid, surface.inside, values, np.where(np.isnan(values), np.nan, 0.0),
-                account), made(self.ID, {self.LIMIT: limit, self.SIDE: side,
-                                         self.SURFACE: surface.account["made"]}),
+                "", surface.grid, surface.inside, values, error, account),
+                made(self.ID, {self.LIMIT: limit, self.SIDE: side,
+                               self.SURFACE: surface.account["made"]}),
                 tick=ticker(feedback, 0.6, 1.0))
         except Stopped:
             return {}

@@ -1,6 +1,7 @@
 """Point layers to observations."""
 import numpy as np
 
+from ..core.long_call import long_call
 from ..core.observations import ABOVE, BELOW, EXACT, Observations
 from ..core.problems import InputProblem
 from .nulls import number_of
@@ -53,10 +54,10 @@ def read_observations(source, field, *, error_field="", censor_field="", name=""
         raise InputProblem(f"{source.sourceName()}, {field}: none of {len(left_out)} rows has a "
                            "point and a value. Choose the layer and the column that hold the "
                            "readings.")
-    observations = Observations.of(
+    layer = source.sourceName()
+    return long_call(lambda: Observations.of(
         name or field, unit, places, values, error_variance=errors, censoring=censoring,
-        labels=[f"{source.sourceName()}, row {fid}" for fid in fids])
-    return observations, left_out
+        labels=[f"{layer}, row {fid}" for fid in fids]), tick, 1.0), left_out
 
 
 def _censoring(feature, field, source):

@@ -10,6 +10,7 @@ import numpy as np
 from osgeo import gdal
 
 from ..core.grid import Grid
+from ..core.long_call import long_call
 from ..core.problems import InputProblem
 from ..core.surface import Surface
 from .beside import beside
@@ -145,13 +146,14 @@ def read_surface(path, inside_of=None, *, tick=None):
                     raster.GetProjection())
         bands = _read_bands(raster, grid, tick)
         estimate, standard_error = bands[:len(BANDS)]
-    if not np.isfinite(estimate).any():
+    known = long_call(lambda: np.isfinite(estimate), tick, 1.0)
+    if not known.any():
         raise InputProblem(f"{name} holds no value.")
     if inside_of is None:
-        inside = np.isfinite(estimate).astype(float)
+        inside = long_call(lambda: known.astype(float), tick, 1.0)
     else:
         inside = inside_of(grid)
-        inside[~np.isfinite(estimate)] = 0.0
+        inside[~known] = 0.0
     return Surface(metadata["NAME"], metadata.get("UNIT", ""), grid, inside, estimate,
                    standard_error, account, bands[len(BANDS):] if followed else None)
 

@@ -1,6 +1,7 @@
 """The replant plan: keep or replant each part of the field, what it pays, and how sure that is."""
 import numpy as np
 
+from ..long_call import long_call
 from ..plan import Plan, PlanZone
 from ..problems import InputProblem
 from ..units import convert
@@ -48,13 +49,16 @@ def replant_plan(stand, draws, drawn_cells, table, settings, *, area_unit, shape
     Raises   InputProblem: units or shapes disagree, no drawn cell is inside the field, a date or
              the target stand is outside the table
     """
-    _require_agreement(stand, draws, drawn_cells, settings, area_unit)
     tick = tick or (lambda fraction: None)
+    tick(0.0)
+    _require_agreement(stand, draws, drawn_cells, settings, area_unit)
+    tick(0.1)
     cells = gains_of_cells(stand, table, settings)
-    tick(0.3)
-    drawn_gains = gain_line(table, settings).at(np.asarray(draws, float))
+    drawn_gains = long_call(lambda: gain_line(table, settings).at(np.asarray(draws, float)),
+                            tick, 0.3)
     zone_map = _zones(stand, cells, drawn_gains, drawn_cells, doubt, shape,
                       lambda part: tick(0.3 + 0.6 * part))
+    tick(0.9)
     means = {name: zone_means(zone_map.labels, stand.inside, values, len(zone_map.zones))
              for name, values in vars(cells).items()}
     drawn = drawn_zone_means(zone_map, drawn_gains, drawn_cells, cells.gain)

@@ -3,6 +3,7 @@ import numpy as np
 from scipy.fft import next_fast_len
 from scipy.linalg import solve_triangular
 
+from ..long_call import long_call
 from .carried import carried
 from .correlation import correlation, transformed
 from .kriging import coefficients_without_structure
@@ -26,15 +27,14 @@ def field_mean(surface, *, tick=None):
              area, with drift; from memory)
     """
     tick = tick or (lambda fraction: None)
-    field = surface.inside > 0
-    mean = float(np.average(surface.estimate[field], weights=surface.inside[field]))
+    mean = long_call(lambda: _plain_mean(surface), tick)
     if surface.account.get("sites") is None:
         return mean, None
     known = carried(surface)
     positions, values, errors, model = known.readings
-    weights = surface.inside / surface.inside.sum()
-    own = model.nugget * (weights**2).sum()
-    across, columns, weighed = _with_readings(weights, surface.grid, known,
+    weights, cells, squares = long_call(lambda: _weights(surface.inside), tick)
+    own = model.nugget * squares
+    across, columns, weighed = _with_readings(weights, cells, surface.grid, known,
                                               lambda part: tick(0.5 * part))
     if not model.structured:
         root = coefficients_without_structure(values[:, None], errors, model, columns)[1]
@@ -47,10 +47,21 @@ def field_mean(surface, *, tick=None):
     return mean, float(np.sqrt(max(variance, 0.0)))
 
 
-def _with_readings(weights, grid, known, tick):
+def _plain_mean(surface):
+    field = surface.inside > 0
+    return float(np.average(surface.estimate[field], weights=surface.inside[field]))
+
+
+def _weights(inside):
+    """Weights of the cells (rows, columns), the numbers of those that count, sum of squares."""
+    weights = inside / inside.sum()
+    return weights, np.flatnonzero(weights), np.square(weights).sum()
+
+
+def _with_readings(weights, cells, grid, known, tick):
     """Covariance (n,) of the readings with the weighted mean; the drift's columns at the readings,
     (n, q), and their weighted mean over the cells, (q,)."""
-    cells, count = np.flatnonzero(weights), len(known.values)
+    count = len(known.values)
     toward, total, weighed = TargetCovariance(known.model), np.zeros(count), 0.0
     east, north = known.positions_m[:, :1], known.positions_m[:, 1:]
     size = max(1, BLOCK_NUMBERS // count)

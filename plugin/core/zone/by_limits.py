@@ -73,10 +73,7 @@ def zones_by_limits(surface, limits, *, unit_text="", digits=MOST_DIGITS, shape=
                            f"{limits[wrong]:g}; enter the limits from the lowest to the highest.")
     field = surface.inside > 0
     tick = tick or (lambda fraction: None)
-    present, number = long_call(lambda: np.unique(
-        np.searchsorted(limits, surface.estimate[field], side="right"), return_inverse=True), tick)
-    classes = np.full(field.shape, OUTSIDE)
-    classes[field] = number
+    classes, present = long_call(lambda: _classes(surface.estimate, field, limits), tick)
     classes = workable_classes(classes, surface.inside, cell_m=surface.grid.cell_m,
                                shape=shape or WorkableShape(),
                                tick=lambda part: tick(0.9 * part))
@@ -85,6 +82,15 @@ def zones_by_limits(surface, limits, *, unit_text="", digits=MOST_DIGITS, shape=
                            surface.estimate, [*(titles[one] for one in present), HEADLAND],
                            tick=lambda part: tick(0.9 + 0.1 * part))
     return DividedSurface(zone_map, *_limits_of_zones(zone_map, classes, present, limits))
+
+
+def _classes(values, field, limits):
+    """The class of each cell, of those that occur numbered from 0; and which of all occur."""
+    between = np.searchsorted(limits, values[field], side="right")
+    there = np.bincount(between, minlength=len(limits) + 1) > 0
+    classes = np.full(field.shape, OUTSIDE)
+    classes[field] = (np.cumsum(there) - 1).take(between)
+    return classes, np.flatnonzero(there)
 
 
 def _limits_of_zones(zone_map, classes, present, limits):

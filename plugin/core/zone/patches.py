@@ -36,7 +36,7 @@ def patches(labels, *, tick=None):
     tick(0.6)
     number_of, count = long_call(
         lambda: _in_reading_order(piece_of, pieces, labels[begins] != OUTSIDE), tick, 0.6)
-    numbers = long_call(lambda: number_of[run], tick, 0.8)
+    numbers = long_call(lambda: number_of.take(run), tick, 0.8)
     tick(1.0)
     return numbers, count
 

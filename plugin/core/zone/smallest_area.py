@@ -61,21 +61,23 @@ def _areas_m2(numbers, count, cell_areas_m2):
 
 def _merged(labels, cell_areas_m2, smallest_area_m2, ordered, tick):
     numbers, count = patches(labels, tick=lambda part: tick(0.3 * part))
-    within = numbers != OUTSIDE
     areas_m2 = long_call(lambda: _areas_m2(numbers, count, cell_areas_m2), tick, 0.3)
     if count < 2 or areas_m2.min() >= smallest_area_m2:
         return labels.copy()
-    label_of = np.empty(count, labels.dtype)
-    label_of[numbers[within]] = labels[within]
-    tick(0.35)
+    label_of = long_call(lambda: _labels_of(numbers, count, labels), tick, 0.35)
     borders = long_call(lambda: shared_borders(numbers, count), tick, 0.35)
     mosaic = _Mosaic(label_of.tolist(), areas_m2.tolist(), borders, ordered)
     tick(0.4)
     mosaic.dissolve(smallest_area_m2, lambda: tick(0.4))
     tick(0.9)
-    merged = labels.copy()
-    merged[within] = np.array(mosaic.final_labels(), labels.dtype)[numbers[within]]
-    return merged
+    final = np.array([*mosaic.final_labels(), OUTSIDE], labels.dtype)
+    return long_call(lambda: final.take(numbers), tick, 0.9)  # OUTSIDE, -1, is the last of them
+
+
+def _labels_of(numbers, count, labels):
+    within, label_of = numbers != OUTSIDE, np.empty(count, labels.dtype)
+    label_of[numbers[within]] = labels[within]
+    return label_of
 
 
 def _peaks_enlarged(labels, cell_areas_m2, smallest_area_m2):

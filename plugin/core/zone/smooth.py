@@ -1,6 +1,9 @@
 """Smoothing of zones: each cell takes the label most common around it."""
+from functools import partial
+
 import numpy as np
 
+from ..long_call import long_call
 from ..problems import InputProblem
 from ..zone_map import OUTSIDE
 from .statistics import labels_there
@@ -35,8 +38,9 @@ def mode_filter(labels, inside, window, *, passes=1, ordered=False, tick=None):
                            f"{np.shape(inside)}.")
     if not 1 <= passes <= MOST_PASSES:
         raise InputProblem(f"{passes} smoothing passes were asked for; enter 1 to {MOST_PASSES}.")
-    smooth = np.where(np.asarray(inside) > 0, labels, OUTSIDE)
     tick = tick or (lambda fraction: None)
+    tick(0.0)
+    smooth = np.where(np.asarray(inside) > 0, labels, OUTSIDE)
     for number in range(passes):
         before, smooth = smooth, _one_pass(
             smooth, window, lambda part, number=number: tick((number + part) / passes))
@@ -49,18 +53,18 @@ def mode_filter(labels, inside, window, *, passes=1, ordered=False, tick=None):
 
 
 def _one_pass(labels, window, tick):
-    voters = labels != OUTSIDE
-    most = np.zeros(labels.shape, np.int32)
-    winner, tied = labels.copy(), np.zeros(labels.shape, bool)
-    there = labels_there(labels)
-    for number, label in enumerate(there):
-        tick(number / len(there))
+    there = long_call(lambda: labels_there(labels), tick)
+    most, winner = np.zeros(labels.shape, np.int32), labels.copy()
+    tied = np.zeros(labels.shape, bool)
+
+    def count(label):
         found = votes(labels == label, window)
-        tick((number + 0.5) / len(there))
         ahead = found > most
-        tied = np.where(ahead, False, tied | (found == most))
-        tick((number + 0.7) / len(there))
+        np.logical_or(tied, found == most, out=tied)
+        tied[ahead] = False
         winner[ahead] = label
         np.maximum(most, found, out=most)
-    tick(1.0)
-    return np.where(voters & ~tied, winner, labels)
+
+    for number, label in enumerate(there):
+        long_call(partial(count, label), tick, number / len(there))
+    return long_call(lambda: np.where((labels != OUTSIDE) & ~tied, winner, labels), tick, 1.0)

@@ -1,6 +1,7 @@
 """Zone statistics: area, mean and spread of a value in each zone of a label grid."""
 import numpy as np
 
+from ..long_call import long_call
 from ..problems import InputProblem
 from ..zone_map import OUTSIDE, Zone, ZoneMap
 
@@ -20,12 +21,11 @@ def zone_map_of(name, unit, grid, inside, labels, values, titles, *, tick=None):
         labels  (rows, columns) integers of any numbering; every cell with a share has one
         values  (rows, columns) in `unit`, finite where `inside` is above 0
         titles  title of each label: a mapping, or a sequence numbered by label
-        tick    called with the fraction done; may raise Stopped
+        tick    called now and then with 0; may raise Stopped
     Returns  ZoneMap; OUTSIDE where `inside` is 0
     Raises   InputProblem: a shape is not the grid's, no cell is inside, a cell inside has no
              label or no value
     """
-    tick = tick or (lambda fraction: None)
     inside, values = np.asarray(inside, float), np.asarray(values, float)
     labels = np.asarray(labels)
     for part, shape in (("shares", inside.shape), ("labels", labels.shape),
@@ -33,6 +33,10 @@ def zone_map_of(name, unit, grid, inside, labels, values, titles, *, tick=None):
         if shape != grid.shape:
             raise InputProblem(f"{name}: {part} of shape {shape} came with a grid of "
                                f"{grid.shape}.")
+    return long_call(lambda: _zone_map_of(name, unit, grid, inside, labels, values, titles), tick)
+
+
+def _zone_map_of(name, unit, grid, inside, labels, values, titles):
     field = inside > 0
     if not field.any():
         raise InputProblem(f"{name}: no cell of the grid lies inside the field.")
@@ -40,16 +44,12 @@ def zone_map_of(name, unit, grid, inside, labels, values, titles, *, tick=None):
     if lacking:
         raise InputProblem(f"{name}: {lacking} of {np.count_nonzero(field)} cells inside the "
                            "field have no zone or no value.")
-    tick(0.2)
     found = labels_there(labels)
     number = np.searchsorted(found, labels[field])
-    tick(0.4)
     share = inside[field]
     weight = np.bincount(number, share)
     mean = np.bincount(number, share * values[field]) / weight
-    tick(0.6)
     spread = np.sqrt(np.bincount(number, share * (values[field] - mean[number])**2) / weight)
-    tick(0.8)
     order = np.argsort(mean, kind="stable")
     rank = np.empty(len(order), int)
     rank[order] = np.arange(len(order))
