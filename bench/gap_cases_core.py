@@ -162,14 +162,13 @@ def core_next_stops_600_readings_1M_cells(stamps):
 @case
 def core_zones_10M_cells(stamps):
     from plugin.core.zone.by_limits import zones_by_limits
-    from plugin.core.zone.workable import WorkableShape, workable_zones
+    from plugin.core.zone.workable import WorkableShape
     surface = surface_of(9, 9_990_000)
     wave = np.add.outer(np.sin(np.arange(surface.grid.rows) / 90),
                         np.cos(np.arange(surface.grid.columns) / 70))
     surface.estimate[:] = wave + np.random.default_rng(1).normal(0, 0.05, wave.shape)
     stamps.begin()
-    zones = zones_by_limits(surface, [-0.5, 0.5], tick=stamps)
-    workable_zones(zones.zone_map, surface.estimate, tick=stamps, shape=WorkableShape(
+    zones_by_limits(surface, [-0.5, 0.5], tick=stamps, shape=WorkableShape(
         machine_width_m=12 * surface.grid.cell_m, smallest_area_m2=2000.0))
 
 

@@ -27,7 +27,7 @@ from plugin.core.interpolate.threads import THREADS
 from plugin.core.zone import fuzzy_c_means as ours
 from plugin.core.zone.standardised import cloud_of
 from plugin.core.zone.statistics import zone_map_of
-from plugin.core.zone.workable import WorkableShape, workable_zones
+from plugin.core.zone.workable import WorkableShape, workable_classes
 from plugin.layers.boundary import inside_shares
 from plugin.layers.strict_ogr import spatial_reference
 from plugin.layers.vectors import area_of
@@ -141,9 +141,9 @@ def field_of(side):
 def workable(side):
     surface, classes, inside, grid, boundary = field_of(side)
     started = time.perf_counter()
-    zones = zone_map_of("bench", "", grid, inside, classes, surface, ["1", "2", "3", "4"])
-    shaped = workable_zones(zones, surface, WorkableShape(
+    classes = workable_classes(classes, inside, cell_m=grid.cell_m, shape=WorkableShape(
         machine_width_m=12.0, heading_deg=20.0, smallest_area_m2=2000.0, smallest_width_m=12.0))
+    shaped = zone_map_of("bench", "", grid, inside, classes, surface, ["1", "2", "3", "4"])
     tidied = time.perf_counter()
     layer = zone_layer("zones", shaped, boundary, deviation_m=2.0)
     done = time.perf_counter()

@@ -6,7 +6,6 @@ import pytest
 
 from plugin.core.decide.replant import ReplantSettings, break_even_stand, gain_per_area
 from plugin.core.decide.replant_gain import gain_over_kept
-from plugin.core.decide.replant_insurance import replant_cover
 from plugin.core.decide.yield_response import YieldTable, load_table, percent
 
 ILLINOIS = load_table("corn_nafziger_1994", "plants/ac")
@@ -94,31 +93,6 @@ def test_arkansas_2006_at_break_even_the_reduced_yield_is_the_full_one_less_cost
     stand = break_even_stand(ILLINOIS, case)
     kept = 179 * float(percent(ILLINOIS, case.planting_date, stand)) / 100
     assert kept == pytest.approx(full - 60 / 3.00, abs=1e-9)
-
-
-def test_iowa_1998_soybean_insurance_pays_18_dollars_45():
-    # History 40 bu at 70 %: guarantee 28, trigger 90 % of it 25.2; appraised 21, so 4.2 short, held
-    # to 3 bu: 3 x $6.15
-    cover = replant_cover("soybean", history_yield=40, coverage_level=70, price=6.15,
-                          appraised_yield=21)
-    assert (cover.guarantee, cover.trigger) == pytest.approx((28, 25.2))
-    assert cover.shortfall == pytest.approx(4.2)
-    assert cover.payment == pytest.approx(18.45)
-
-
-def test_iowa_1998_corn_insurance_pays_at_most_19_dollars_60():
-    # 8 bu x $2.45, with a guarantee of 100 bu of which 20 % would be 20 bu
-    cover = replant_cover("corn", history_yield=125, coverage_level=80, price=2.45,
-                          appraised_yield=40)
-    assert cover.payment == pytest.approx(19.60)
-
-
-def test_an_agency_page_has_soybean_insurance_pay_30_dollars():
-    # History 50 at 80 %: guarantee 40, trigger 36, appraised 19; 3 bu x $10
-    cover = replant_cover("soybean", history_yield=50, coverage_level=80, price=10,
-                          appraised_yield=19)
-    assert (cover.guarantee, cover.trigger) == pytest.approx((40, 36))
-    assert cover.payment == pytest.approx(30)
 
 
 def test_the_constructed_checks_come_out_to_the_cent():

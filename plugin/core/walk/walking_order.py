@@ -34,12 +34,6 @@ def walking_order(stops_m, *, start_m=None, back=False, tick=None):
     return _from_the_start(tour, apart, len(stops), start_m is not None, back)
 
 
-def way_m(places_m):
-    """Return the length of the way through places (n, 2) in their order, metres."""
-    places = np.asarray(places_m, float)
-    return float(np.hypot(*np.diff(places, axis=0).T).sum())
-
-
 def _open_ended(apart, *, fixed):
     """Distances with one more place, from which the way back costs nothing.
 

@@ -10,10 +10,9 @@ from .headland import headland
 from .smallest_area import merge_small
 from .smallest_width import at_least_as_wide
 from .smooth import mode_filter
-from .statistics import zone_map_of
 from .window import ROUNDING, disk, opened, strip
 
-HEADLAND = "headland"
+HEADLAND = "headland"  # title of the zone that headlands make
 
 
 @dataclass(frozen=True)
@@ -126,22 +125,3 @@ def _shaped(classes, inside, cell_m, shape, tick):
 def _as_wide(classes, window):
     field = np.where(classes == OUTSIDE, OUTSIDE, 0)
     return not (opened(field, window) & ~opened(classes, window)).any()
-
-
-def workable_zones(zone_map, values, shape, *, tick=None):
-    """Return a zone map that a machine can run; headlands become a zone of that name.
-
-    Parameters
-        zone_map  ZoneMap
-        values    (rows, columns) that the zones' mean and deviation are taken from
-        shape     WorkableShape
-        tick      called with the fraction done; may raise Stopped
-    Returns  ZoneMap, its zones numbered anew
-    Raises   InputProblem: as `workable_classes`
-    """
-    tick = tick or (lambda fraction: None)
-    labels = workable_classes(zone_map.labels, zone_map.inside, cell_m=zone_map.grid.cell_m,
-                              shape=shape, tick=lambda part: tick(0.9 * part))
-    return zone_map_of(zone_map.name, zone_map.unit, zone_map.grid, zone_map.inside, labels, values,
-                       [*(zone.title for zone in zone_map.zones), HEADLAND],
-                       tick=lambda part: tick(0.9 + 0.1 * part))

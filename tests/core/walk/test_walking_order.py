@@ -8,10 +8,14 @@ from hypothesis import strategies as st
 
 from plugin.core.problems import Stopped
 from plugin.core.walk import walking_order as module
-from plugin.core.walk.walking_order import walking_order, way_m
+from plugin.core.walk.walking_order import walking_order
 
 places = st.lists(st.tuples(st.integers(0, 300), st.integers(0, 300)), min_size=2, max_size=6,
                   unique=True)
+
+
+def way_m(places):
+    return float(np.hypot(*np.diff(places, axis=0).T).sum())
 
 
 def walked(stops, order, start, back):

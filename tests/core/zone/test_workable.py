@@ -12,10 +12,10 @@ from plugin.core.zone.patches import patches, shared_borders
 from plugin.core.zone.statistics import zone_map_of
 from plugin.core.zone.window import opened
 from plugin.core.zone.workable import (
+    HEADLAND,
     WorkableShape,
     radius_of_width,
     workable_classes,
-    workable_zones,
 )
 
 OUTSIDE = -1
@@ -25,6 +25,11 @@ WHOLE = np.ones((12, 12))
 
 def made(labels, titles=("poor", "good")):
     return zone_map_of("stand", "plants/ac", GRID, WHOLE, labels, labels * 10.0, list(titles))
+
+
+def shaped(labels, values, titles=("poor", "good"), **asked):
+    classes = workable_classes(labels, WHOLE, cell_m=GRID.cell_m, shape=WorkableShape(**asked))
+    return zone_map_of("stand", "plants/ac", GRID, WHOLE, classes, values, [*titles, HEADLAND])
 
 
 @pytest.mark.parametrize(("width_m", "cell_m", "radius"), [
@@ -39,8 +44,7 @@ def test_a_speck_is_smoothed_away_and_the_halves_stay():
     labels[:, 6:] = 1
     clean = made(labels)
     labels[4, 2] = 1
-    found = workable_zones(made(labels), clean.labels * 10.0,
-                           WorkableShape(machine_width_m=15.0))
+    found = shaped(labels, clean.labels * 10.0, machine_width_m=15.0)
     assert (found.labels == clean.labels).all()
     assert [(zone.title, zone.area_m2, zone.mean) for zone in found.zones] == [
         ("poor", 1800.0, 0.0), ("good", 1800.0, 10.0)]
@@ -50,8 +54,7 @@ def test_a_patch_below_the_smallest_area_joins_what_surrounds_it():
     labels = np.zeros((12, 12), int)
     labels[4:8, 4:8] = 1  # 16 cells of 25 m2
     for smallest, zones in ((400.0, 2), (400.1, 1)):
-        found = workable_zones(made(labels), labels * 10.0,
-                               WorkableShape(smallest_area_m2=smallest))
+        found = shaped(labels, labels * 10.0, smallest_area_m2=smallest)
         assert len(found.zones) == zones
         assert sum(zone.area_m2 for zone in found.zones) == 3600.0
 
@@ -60,8 +63,7 @@ def test_zones_are_numbered_anew_and_take_their_figures_from_the_values():
     labels = np.zeros((12, 12), int)
     labels[:, 4:], labels[0, 0], labels[:, 8:] = 1, 1, 2
     values = np.where(labels == 2, 7.0, 3.0)
-    found = workable_zones(made(labels, ("low", "middle", "high")), values,
-                           WorkableShape(smallest_area_m2=100.0))
+    found = shaped(labels, values, ("low", "middle", "high"), smallest_area_m2=100.0)
     assert [zone.label for zone in found.zones] == list(range(len(found.zones)))
     assert {zone.title: zone.mean for zone in found.zones} == {
         "low": 3.0, "middle": 3.0, "high": 7.0}
