@@ -7,7 +7,7 @@ from .figures import figure, share
 REPLANT_TITLES = ("Ground to replant: stops gaining", "Ground to keep: starts to gain")
 RATE_TITLES = ("Mean rate: a step more", "Mean rate: a step less")
 TILLAGE_TITLES = ("Ground to loosen: is left", "Ground left: is loosened")
-_DIGITS = 4  # that a value is told with; the account holds it in full
+_DIGITS = 3  # that a turn is told with; the account holds it in full
 NO_GROUND = "no such ground"
 _NAMES = {LEFT_PAN: "Loss by a pan left in place", "chance_limit": "Least chance of a pan",
           "replant_loss": "Loss of yield by replanting"}
@@ -28,7 +28,7 @@ def sensitivity_account(found, *, titles, names):
     return {"titles": list(titles), "rows": [
         {"setting": one.setting,
          "name": _name(one, names),
-         "now": _told(one.now, one),
+         "now": _told(one.now, one, digits=None),
          "worked": _turn(one.worked, one), "spared": _turn(one.spared, one)} for one in found],
         "steady": [_name(one, names) for one in found if not _turns(one)]}
 
@@ -58,7 +58,7 @@ def _turn(turn, one):
     return {**told, "text": f"{'above' if turn.above else 'below'} {told['text']}"}
 
 
-def _told(value, one):
+def _told(value, one, *, digits=_DIGITS):
     if isinstance(value, date):
         return _day(value)
     if isinstance(value, str):
@@ -68,7 +68,9 @@ def _told(value, one):
     told = figure(value, one.unit)
     if told["value"] is None:
         return {**told, "text": "any value"}
-    return {**told, "text": figure(float(f"{value:.{_DIGITS}g}"), one.unit)["text"]}
+    if digits is None:
+        return told
+    return {**told, "text": figure(float(f"{value:.{digits}g}"), one.unit)["text"]}
 
 
 def break_even_account(by_date, by_price, *, now, stand_unit, price_unit):

@@ -29,7 +29,7 @@ def rows():
 def test_each_turn_is_said_in_plain_words():
     _, said = rows()
     assert said == {
-        "crop_price": ["USD 4.50/bu", "below USD 2.432/bu", "none from USD 1.125/bu to USD "
+        "crop_price": ["USD 4.50/bu", "below USD 2.43/bu", "none from USD 1.12/bu to USD "
                        "18.00/bu"],
         "seed_rebate": ["50 %", "none from 0 % to 100 %", "no such ground"],
         "replant_date": ["2026-05-20", "on 2026-05-31 or later", "on 2026-05-01 or earlier"],
