@@ -38,6 +38,30 @@ def beside(path):
     Raises   InputProblem: the folder is not there or cannot be written to, or `path` is a record
     """
     path = Path(path)
+    with _folder_beside(path) as folder:
+        yield folder / path.name
+        _move_all([(folder, path)])
+
+
+@contextmanager
+def all_beside(paths):
+    """Give for each of several paths one beside it; move all into place once all are written.
+
+    An empty path is given back as it is: an output that was not asked for. On an exception, also
+    one that a tick raises between two files, none is moved and nothing stays. Where one cannot be
+    moved, those before it are taken back, and what they replaced is there again.
+
+    Raises   InputProblem: as beside
+    """
+    with ExitStack() as until:
+        moves = [path and (until.enter_context(_folder_beside(Path(path))), Path(path))
+                 for path in paths]
+        yield [move and str(move[0] / move[1].name) for move in moves]
+        _move_all([move for move in moves if move])
+
+
+@contextmanager
+def _folder_beside(path):
     if is_record(path):
         raise InputProblem(f"{path.name} is a field record, and a record is never overwritten. "
                            "Choose another name.")
@@ -47,33 +71,50 @@ def beside(path):
         raise InputProblem(f"{path.name} cannot be written to {path.parent}: {problem.strerror}. "
                            "Choose a folder that is there and can be written to.") from problem
     try:
-        yield folder / path.name
-        _move(folder, path)
+        yield folder
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-@contextmanager
-def all_beside(paths):
-    """Give for each of several paths one beside it; move all into place once all are written.
+def _move_all(moves):
+    """Move all that folders hold to the places of their paths, or leave all as it was."""
+    with ExitStack() as back:  # the way back, last step first
+        for folder, path in moves:
+            try:
+                _move(folder, path, back)
+            except OSError as problem:
+                raise InputProblem(f"{path.name} could not be put in its place: "
+                                   f"{problem.strerror}. Close it where it is open, or choose "
+                                   "another name.") from problem
+        back.pop_all()
 
-    An empty path is given back as it is: an output that was not asked for. On an exception, also
-    one that a tick raises between two files, none is moved and nothing stays.
 
-    Raises   InputProblem: as beside
-    """
-    with ExitStack() as until:
-        yield [path and str(until.enter_context(beside(path))) for path in paths]
+def _move(folder, path, back):
+    made, kept = sorted(folder.iterdir()), Path(mkdtemp(dir=folder))
+    for old in _stale(path):
+        if old.exists():
+            _keep(old, kept, back)
+            old.unlink()
+    for one in made:
+        place = path.parent / one.name
+        if os.path.lexists(place):
+            _keep(place, kept, back)
+            os.replace(one, place)  # in one step: at any moment the old file is there, or the new
+        else:
+            os.replace(one, place)
+            back.callback(os.replace, place, one)
 
 
-def _move(folder, path):
+def _stale(path):
+    return [*(path.with_name(path.name + end) for end in STALE),
+            *(path.with_suffix(end) for end in STALE_OF_SHAPEFILE
+              if path.suffix.lower() == ".shp")]
+
+
+def _keep(old, kept, back):
+    """Keep a file under a second name, and put it back in its place on the way back."""
     try:
-        for end in STALE:
-            path.with_name(path.name + end).unlink(missing_ok=True)
-        for end in STALE_OF_SHAPEFILE if path.suffix.lower() == ".shp" else ():
-            path.with_suffix(end).unlink(missing_ok=True)
-        for made in sorted(folder.iterdir()):
-            os.replace(made, path.parent / made.name)
-    except OSError as problem:
-        raise InputProblem(f"{path.name} could not be put in its place: {problem.strerror}. Close "
-                           "it where it is open, or choose another name.") from problem
+        os.link(old, kept / old.name, follow_symlinks=False)
+    except (OSError, NotImplementedError):  # a drive without second names
+        shutil.copy2(old, kept / old.name)
+    back.callback(os.replace, kept / old.name, old)

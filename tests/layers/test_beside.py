@@ -166,3 +166,35 @@ def test_several_files_are_put_in_their_places_together_or_not_at_all(tmp_path):
         Path(second).write_text("2")
     assert [path.name for path in sorted(tmp_path.iterdir())] == ["one.json", "other.json"]
     assert (one.read_text(), other.read_text()) == ("1", "2")
+
+
+def refused(*_, **__):
+    raise OSError("no second names on this drive")
+
+
+@pytest.mark.parametrize("second_names", [True, False])
+def test_where_one_cannot_be_moved_the_others_are_as_they_were(tmp_path, monkeypatch, second_names):
+    if not second_names:
+        monkeypatch.setattr(os, "link", refused)
+    one, fresh, taken = tmp_path / "one.shp", tmp_path / "fresh.json", tmp_path / "taken.json"
+    one.write_text("old")
+    one.with_suffix(".qix").write_text("old tree")
+    taken.mkdir()
+    with pytest.raises(InputProblem, match=r"taken\.json could not be put in its place"):
+        with all_beside([one, fresh, taken]) as written:
+            for path in written:
+                Path(path).write_text("new")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["one.qix", "one.shp", "taken.json"]
+    assert (one.read_text(), one.with_suffix(".qix").read_text()) == ("old", "old tree")
+
+
+@pytest.mark.parametrize("second_names", [True, False])
+def test_what_is_replaced_goes_with_or_without_second_names(tmp_path, monkeypatch, second_names):
+    if not second_names:
+        monkeypatch.setattr(os, "link", refused)
+    one = tmp_path / "one.shp"
+    one.write_text("old")
+    one.with_suffix(".qix").write_text("old tree")
+    with all_beside([one]) as (written,):
+        Path(written).write_text("new")
+    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {"one.shp": "new"}
