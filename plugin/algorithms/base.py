@@ -5,6 +5,7 @@ from qgis.core import (
     QgsCoordinateReferenceSystem,
     QgsProcessingAlgorithm,
     QgsProcessingException,
+    QgsProcessingParameterDefinition,
     QgsProcessingParameterNumber,
 )
 
@@ -78,9 +79,12 @@ class SpadeworkAlgorithm(QgsProcessingAlgorithm):
         """Return the help shown beside the parameters."""
         return tr(self.HELP)
 
-    def described(self, parameter, help_text):
-        """Add a parameter with its help text, which names its unit."""
+    def described(self, parameter, help_text, *, advanced=False):
+        """Add a parameter with its help text, which names its unit; advanced ones are folded."""
         parameter.setHelp(help_text)
+        if advanced:
+            parameter.setFlags(parameter.flags()
+                               | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
         self.addParameter(parameter)
 
     def checkParameterValues(self, parameters, context):

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from qgis.core import (
     QgsCoordinateReferenceSystem,
     QgsProcessing,
-    QgsProcessingParameterDefinition,
     QgsProcessingParameterEnum,
     QgsProcessingParameterMultipleLayers,
 )
@@ -15,7 +14,6 @@ from .base import tr
 
 DRIFT, COVARIATES = "DRIFT", "COVARIATES"
 DRIFTS = ("none", "linear")
-ADVANCED = QgsProcessingParameterDefinition.Flag.FlagAdvanced
 
 
 @dataclass(frozen=True)
@@ -26,8 +24,8 @@ class FollowedLayer:
     crs: QgsCoordinateReferenceSystem
 
 
-def describe_drift(algorithm, *, advanced=False):
-    """Add the slope and the layers to an algorithm, among its advanced parameters or not."""
+def describe_drift(algorithm):
+    """Add the slope and the layers to an algorithm's advanced parameters."""
     for definition, help_text in (
             (QgsProcessingParameterEnum(
                 DRIFT, tr("Mean of the field"),
@@ -40,9 +38,7 @@ def describe_drift(algorithm, *, advanced=False):
              tr("Rasters, such as elevation or yield, in the CRS of the readings, that cover the "
                 "field. Each counts by a factor that is fitted; band 1 is read between its "
                 "cells."))):
-        if advanced:
-            definition.setFlags(definition.flags() | ADVANCED)
-        algorithm.described(definition, help_text)
+        algorithm.described(definition, help_text, advanced=True)
 
 
 def drift_chosen(algorithm, parameters, context):

@@ -8,7 +8,6 @@ from qgis.core import (
     QgsProcessingOutputFile,
     QgsProcessingOutputString,
     QgsProcessingParameterBoolean,
-    QgsProcessingParameterDefinition,
     QgsProcessingParameterEnum,
     QgsProcessingParameterFile,
     QgsProcessingParameterFolderDestination,
@@ -62,11 +61,11 @@ class FieldCall(SpadeworkAlgorithm):
                                                      False),
                        tr("Results of an earlier field call in that folder are given up for "
                           "these."))
-        describe_drift(self, advanced=True)
-        checked = QgsProcessingParameterBoolean(self.UNITS_CHECKED, tr("Units are checked"), False)
-        checked.setFlags(checked.flags() | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
-        self.described(checked, tr("The pressures look like another unit, psi or kPa, and are "
-                                   "right all the same."))
+        describe_drift(self)
+        self.described(QgsProcessingParameterBoolean(
+            self.UNITS_CHECKED, tr("Units are checked"), False),
+            tr("The pressures look like another unit, psi or kPa, and are right all the same."),
+            advanced=True)
         self.addOutput(QgsProcessingOutputFile("REPORT", tr("Report")))
         self.addOutput(QgsProcessingOutputFile("SUMMARY", tr("Summary")))
         self.addOutput(QgsProcessingOutputFile("PROJECT", tr("Project")))

@@ -8,7 +8,6 @@ from qgis.core import (
     QgsProcessingOutputNumber,
     QgsProcessingOutputString,
     QgsProcessingParameterCrs,
-    QgsProcessingParameterDefinition,
     QgsProcessingParameterEnum,
     QgsProcessingParameterFile,
     QgsProcessingParameterNumber,
@@ -91,19 +90,19 @@ class ImportReadings(SpadeworkAlgorithm):
                   tr("Mark of decimals, where 1,234 could be a thousand."))
         self._ask(self.DATE_ORDER, tr("Order of dates"), [ASK, *ORDERS],
                   tr("Which part of a date such as 04/05/2026 comes first."))
-        self._advanced(QgsProcessingParameterNumber(
+        self.described(QgsProcessingParameterNumber(
             self.UTC_OFFSET, tr("Offset from UTC"), QgsProcessingParameterNumber.Type.Double,
             optional=True, minValue=-14, maxValue=14),
             tr("Hours from universal time to the field's clock, such as -5; for times that are "
-               "UTC, as in GPX. Unit: h (3600 seconds)."))
-        self._advanced(QgsProcessingParameterNumber(
+               "UTC, as in GPX. Unit: h (3600 seconds)."), advanced=True)
+        self.described(QgsProcessingParameterNumber(
             self.HEADER_ROW, tr("Row of the header"), QgsProcessingParameterNumber.Type.Integer,
             0, minValue=0, maxValue=1000),
             tr("Number of the row with the names of the columns, above the readings; 0 looks "
-               "for it."))
-        self._advanced(QgsProcessingParameterString(
+               "for it."), advanced=True)
+        self.described(QgsProcessingParameterString(
             self.SAVE_AS, tr("Save the mapping as"), optional=True),
-            tr("Name by which the mapping used is kept in the user's profile."))
+            tr("Name by which the mapping used is kept in the user's profile."), advanced=True)
         self.described(QgsProcessingParameterVectorDestination(
             self.ASIDE, tr("Rows set aside"), optional=True, createByDefault=False),
             tr("Table (.gpkg) of the rows set aside: number, reason, content."))
@@ -115,13 +114,8 @@ class ImportReadings(SpadeworkAlgorithm):
         self.addOutput(QgsProcessingOutputString("REASONS", tr("Why rows were set aside")))
 
     def _ask(self, name, title, answers, words):
-        self._advanced(QgsProcessingParameterEnum(
-            name, title, answers, defaultValue=ASK, usesStaticStrings=True), words)
-
-    def _advanced(self, parameter, words):
-        parameter.setFlags(parameter.flags()
-                           | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
-        self.described(parameter, words)
+        self.described(QgsProcessingParameterEnum(
+            name, title, answers, defaultValue=ASK, usesStaticStrings=True), words, advanced=True)
 
     def processAlgorithm(self, parameters, context, feedback):
         """Read the source, write what is usable, tell what is not."""

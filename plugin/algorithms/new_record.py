@@ -14,7 +14,6 @@ from qgis.core import (
     QgsProcessingException,
     QgsProcessingOutputString,
     QgsProcessingParameterDateTime,
-    QgsProcessingParameterDefinition,
     QgsProcessingParameterEnum,
     QgsProcessingParameterFeatureSource,
     QgsProcessingParameterFileDestination,
@@ -73,11 +72,8 @@ class NewRecord(SpadeworkAlgorithm):
             tr("us: inches, feet, acres, psi, bushels. metric: centimetres, metres, hectares, "
                "kPa, tonnes. Fixed for the whole record."))
         for column in field_columns():
-            parameter = _parameter(column)
-            if column.name not in ASKED_FIRST:
-                parameter.setFlags(parameter.flags()
-                                   | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
-            self.described(parameter, _help(column))
+            self.described(_parameter(column), _help(column),
+                           advanced=column.name not in ASKED_FIRST)
         self.described(
             QgsProcessingParameterFileDestination(
                 self.RECORD, tr("Record"), tr("GeoPackage (*.gpkg)")),

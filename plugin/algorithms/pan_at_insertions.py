@@ -6,7 +6,6 @@ from qgis.core import (
     QgsProcessingException,
     QgsProcessingOutputNumber,
     QgsProcessingParameterBoolean,
-    QgsProcessingParameterDefinition,
     QgsProcessingParameterFile,
     QgsProcessingParameterFileDestination,
     QgsProcessingParameterNumber,
@@ -54,10 +53,9 @@ class PanAtInsertions(SpadeworkAlgorithm):
             minValue=1e-9),
             tr("How deep the tool goes, in or cm: column pan says whether there is one within it. "
                "Empty: the record's greatest tillage depth, else the deepest reading."))
-        checked = QgsProcessingParameterBoolean(self.UNITS_CHECKED, tr("Units are checked"), False)
-        checked.setFlags(checked.flags() | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
-        self.described(checked, tr("The pressures look like another unit, and are right all the "
-                                   "same."))
+        self.described(QgsProcessingParameterBoolean(
+            self.UNITS_CHECKED, tr("Units are checked"), False),
+            tr("The pressures look like another unit, and are right all the same."), advanced=True)
         self.described(QgsProcessingParameterVectorDestination(
             self.OBSERVATIONS, tr("Pan at the stops")),
             tr("A point a stop: pan (1, 0 or empty where not known), top, bottom, thickness (in or "

@@ -6,7 +6,6 @@ from qgis.core import (
     QgsProcessingException,
     QgsProcessingOutputNumber,
     QgsProcessingOutputString,
-    QgsProcessingParameterDefinition,
     QgsProcessingParameterEnum,
     QgsProcessingParameterFeatureSource,
     QgsProcessingParameterField,
@@ -142,11 +141,9 @@ class PlaceReadings(SpadeworkAlgorithm):
                 (self.ROW_ERROR, tr("Error of counting rows"), 1.0,
                  tr("Rows by which a count of 100 rows is likely to be off; it grows with the "
                     "root of the rows counted. Standard error, in the unit rows."))):
-            parameter = QgsProcessingParameterNumber(
-                name, title, QgsProcessingParameterNumber.Type.Double, default, minValue=0.0)
-            parameter.setFlags(parameter.flags()
-                               | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
-            self.described(parameter, words)
+            self.described(QgsProcessingParameterNumber(
+                name, title, QgsProcessingParameterNumber.Type.Double, default, minValue=0.0),
+                words, advanced=True)
         self.described(QgsProcessingParameterField(
             self.VALUE_FIELD, tr("Column of a value"), parentLayerParameterName=self.INPUT,
             optional=True),

@@ -7,7 +7,6 @@ from qgis.core import (
     QgsProcessingException,
     QgsProcessingOutputNumber,
     QgsProcessingOutputString,
-    QgsProcessingParameterDefinition,
     QgsProcessingParameterEnum,
     QgsProcessingParameterFeatureSource,
     QgsProcessingParameterField,
@@ -127,11 +126,11 @@ class RateFile(SpadeworkAlgorithm):
         self.described(QgsProcessingParameterNumber(
             self.CELL, tr("Cell"), _DOUBLE, 5.0, minValue=0.5, maxValue=1000.0),
             tr("Side of a cell of the grid, metres; not finer than the machine is wide."))
-        self._advanced(QgsProcessingParameterNumber(
+        self.described(QgsProcessingParameterNumber(
             self.MOST_CELLS, tr("Most cells"), QgsProcessingParameterNumber.Type.Integer, 200_000,
             minValue=1, maxValue=10_000_000),
             tr("A grid of more cells is refused; the controller's manual, at best, says how many "
-               "it takes. 160 ac at 5 m are some 26,000."))
+               "it takes. 160 ac at 5 m are some 26,000."), advanced=True)
         for name, title, words in (
                 (self.FIELD_NAME, tr("Name of the field"), tr("The layer's name, if empty.")),
                 (self.FARM, tr("Name of the farm"), tr("That of the field, if empty.")),
@@ -146,10 +145,6 @@ class RateFile(SpadeworkAlgorithm):
                                                   defaultValue=0), tr("Paper of the work order."))
         self.addOutput(QgsProcessingOutputNumber("POLYGONS", tr("Polygons or cells written")))
         self.addOutput(QgsProcessingOutputString("FILES", tr("Files written, one a line")))
-
-    def _advanced(self, parameter, words):
-        parameter.setFlags(parameter.flags() | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
-        self.described(parameter, words)
 
     def checkParameterValues(self, parameters, context):
         """Refuse a file whose name does not end as its format asks, and a plan without a CRS."""

@@ -118,37 +118,40 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             self.MODEL, tr("Model"), defaultValue="automatic"),
             tr('"automatic", or JSON such as {"family": "exponential", "nugget": 4, '
                '"partial_sill": 20, "range_m": 60}; variances in the unit of the value squared. '
-               'With "long_sill" and "long_range_m" a part of the partial sill reaches further.'))
+               'With "long_sill" and "long_range_m" a part of the partial sill reaches further.'),
+            advanced=True)
         self.described(QgsProcessingParameterEnum(
             self.CANDIDATES, tr("Families compared"), list(FAMILIES), allowMultiple=True,
             defaultValue=[list(FAMILIES).index(name) for name in CANDIDATES if name != NUGGET]),
             tr("Covariance families that an automatic model is chosen from, besides the one "
                "without structure. Those with smooth surfaces (gaussian, matern) seldom fit soil "
-               "or stands better, and readings seldom tell; docs/interpolation.md has figures."))
+               "or stands better, and readings seldom tell; docs/interpolation.md has figures."),
+            advanced=True)
         self.described(QgsProcessingParameterNumber(
             self.NEIGHBOURS, tr("Neighbours"), QgsProcessingParameterNumber.Type.Integer,
             optional=True, minValue=3),
-            tr("Nearest readings that weigh on a cell. Empty: all, or 32 of more than 600."))
+            tr("Nearest readings that weigh on a cell. Empty: all, or 32 of more than 600."),
+            advanced=True)
         self.described(QgsProcessingParameterBoolean(
             self.OCTANTS, tr("Neighbours from all sides"), defaultValue=False),
             tr("Takes the nearest readings evenly from the eight octants around a cell, where not "
-               "all readings weigh."))
+               "all readings weigh."), advanced=True)
         self.described(QgsProcessingParameterEnum(
             self.SUPPORT, tr("Ground that the figures are for"),
             [tr("of the size of one reading"), tr("a whole cell")], defaultValue=0),
             tr("The mean of a whole cell is known better than the next reading in it. Rates are "
-               "applied to cells, readings are taken at points."))
+               "applied to cells, readings are taken at points."), advanced=True)
         describe_drift(self)
         self.described(QgsProcessingParameterNumber(
             self.HEADING, tr("Heading of the rows"), QgsProcessingParameterNumber.Type.Double,
             optional=True, minValue=0.0, maxValue=180.0),
             tr("Degrees clockwise from north. Models that reach further along the rows than across "
-               "them, or the reverse, are then tried too."))
+               "them, or the reverse, are then tried too."), advanced=True)
         self.described(QgsProcessingParameterBoolean(
             self.REFIT, tr("Fit anew for the check"), defaultValue=False),
             tr("Whether a map beats the mean is checked on readings left out. The model is then "
                "fitted anew, ten times, without a tenth of them each; else it stays as fitted to "
-               "all, which is quicker and flatters the map a little."))
+               "all, which is quicker and flatters the map a little."), advanced=True)
         self.described(QgsProcessingParameterString(self.TITLE, tr("Name"), optional=True),
                        tr("What the surface is called; empty takes the column's name."))
         self.described(QgsProcessingParameterString(self.UNIT, tr("Unit"), optional=True),
