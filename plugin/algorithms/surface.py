@@ -196,6 +196,9 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
             sources[0].sourceName())
         if elsewhere:
             return False, elsewhere
+        numbering = self._numbering(parameters, context)
+        if numbering:
+            return False, numbering
         if self.parameterAsFileOutput(parameters, self.FIGURES, context) and not can_draw():
             return False, tr("Figures are drawn by matplotlib, which this QGIS comes without. "
                              "Leave Figures empty, or add matplotlib to the Python of QGIS.")
@@ -206,6 +209,19 @@ class SurfaceAlgorithm(SpadeworkAlgorithm):
         except InputProblem as problem:
             return False, str(problem)
         return super().checkParameterValues(parameters, context)
+
+    def _numbering(self, parameters, context):
+        """Return why the column cannot be that of the readings where it numbers the rows, else "".
+
+        A dialog proposes the first column with numbers, which is this one in a GeoPackage.
+        """
+        layer = self.parameterAsVectorLayer(parameters, self.INPUT, context)
+        column = self.parameterAsString(parameters, self.FIELD, context)
+        if layer is None or (layer.fields().lookupField(column)
+                             not in layer.primaryKeyAttributes()):
+            return ""
+        return tr("{layer}, {column}: this column numbers the rows. Choose the column that holds "
+                  "the readings.").format(layer=layer.name(), column=column)
 
     def _require_cells(self, boundary, parameters, context):
         """Refuse, before any work, a cell of which too many or none would cover the boundary."""

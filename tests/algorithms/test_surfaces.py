@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import shapely
 from osgeo import gdal
+from qgis.core import QgsCoordinateTransformContext, QgsVectorFileWriter
 
 from tests.algorithms.small_calls import AREA_M2, FIELD_WKT, SOUTH, WEST, stops
 from tests.algorithms.small_surfaces import FIELD, grid_of, write_by_hand
@@ -136,6 +137,17 @@ def test_layers_in_two_crs_are_refused(refused, layer, readings, out):
     refused("readings is in no CRS, which does not count", "surface", INPUT=readings(""),
             FIELD="value", SURFACE=out / "s.tif", BOUNDARY=layer("Polygon", [(FIELD_WKT,)], ""))
     assert list(out.iterdir()) == []
+
+
+def test_the_column_that_numbers_the_rows_is_refused(refused, run, readings, field, out, tmp_path):
+    path = str(tmp_path / "readings.gpkg")
+    options = QgsVectorFileWriter.SaveVectorOptions()
+    QgsVectorFileWriter.writeAsVectorFormatV3(readings(), path, QgsCoordinateTransformContext(),
+                                              options)
+    refused("readings, fid: this column numbers the rows. Choose the column", "surface",
+            INPUT=path, FIELD="fid", BOUNDARY=field, SURFACE=out / "s.tif")
+    assert list(out.iterdir()) == []
+    run("surface", INPUT=path, FIELD="value", BOUNDARY=field, SURFACE=out / "s.tif")
 
 
 def test_too_few_readings_and_none_are_refused(refused, readings, field, out):
