@@ -57,6 +57,10 @@ def fit_reml(positions_m, values, error_variance, *, families=CANDIDATES, drift=
     likelihood = _Likelihood.of(positions_m, values, error_variance, drift)
     values = likelihood.values
     spread = likelihood.spread()
+    if len(values) >= 3 and spread <= 0 < values.var():
+        raise InputProblem(f"{len(values)} readings follow the slope or the layers to the last "
+                           "digit, so nothing is left to tell how far other places lie from it. "
+                           "Leave the slope and the layers out.")
     if len(values) < 3 or spread <= 0:
         raise InputProblem(f"{len(values)} readings with a spread of {spread:g} cannot show how "
                            "values vary over the field; at least 3 that differ are needed.")

@@ -14,11 +14,19 @@ def verdict_of_map(validation, unit, more):
         more        how many further readings should show a clear map, None where the most that
                     are tried would not, or UNTOLD
     """
-    of_map, of_mean = (f"{float(f'{rmse:.2g}'):,.10g} {unit}".strip()
-                       for rmse in (validation.rmse, validation.rmse_of_mean))
+    of_map, of_mean = _apart(validation.rmse, validation.rmse_of_mean, unit)
     if validation.skill >= CLEAR_SKILL:
         return _MAP.format(map=of_map, mean=of_mean)
     return _HINT.format(map=of_map, mean=of_mean) + _further(more)
+
+
+def _apart(one, other, unit):
+    """Two figures with as many digits, from two to four, as it takes to tell them apart."""
+    for digits in (2, 3, 4):
+        told = [f"{float(f'{figure:.{digits}g}'):,.10g} {unit}".strip() for figure in (one, other)]
+        if told[0] != told[1]:
+            break
+    return told
 
 
 def verdict_of_mean(count, least, *, equal, structured, more):

@@ -103,5 +103,5 @@ def test_the_projected_precision_knows_no_drift():
 
 def test_values_that_the_drift_explains_are_refused():
     places, _, errors = simulated(MODEL, 8)
-    with pytest.raises(InputProblem, match="60 readings with a spread of 0 cannot show"):
+    with pytest.raises(InputProblem, match="60 readings follow the slope or the layers"):
         fit_reml(places, places @ [1.0, 2.0], errors, drift=places)

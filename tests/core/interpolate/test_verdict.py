@@ -11,8 +11,8 @@ def checked(skill):
 
 def test_a_map_of_some_skill_holds():
     assert verdict_of_map(checked(0.05), "in", 12) == (
-        "The map holds: at readings left out to check it, it is off by 3 in as a rule, and the "
-        "plain mean by 3 in.")
+        "The map holds: at readings left out to check it, it is off by 2.96 in as a rule, and "
+        "the plain mean by 3.04 in.")
 
 
 @pytest.mark.parametrize(("more", "said"), [
@@ -21,14 +21,24 @@ def test_a_map_of_some_skill_holds():
     (None, " Even 4 times as many readings would hardly show a clear pattern."), (UNTOLD, "")])
 def test_what_further_readings_would_tell_is_said_of_hints_and_means(more, said):
     assert verdict_of_map(checked(0.049), "", more) == (
-        "The map is a hint, no more: at readings left out to check it, it is off by 3 as a rule, "
-        "and the plain mean by 3. Ground without any pattern can give such a map." + said)
+        "The map is a hint, no more: at readings left out to check it, it is off by 2.96 as a "
+        "rule, and the plain mean by 3.04. Ground without any pattern can give such a map." + said)
     for structured, why in ((True, "predicting a reading from its neighbours is no better than the "
                              "mean"), (False, "they do not show that near ones are more alike than "
                                        "far ones")):
         assert verdict_of_mean(30, 10, equal=False, structured=structured, more=more) == (
             f"The 30 readings do not support a map: {why}. Shown is the mean with its error."
             + said)
+
+
+@pytest.mark.parametrize(("rmse", "of_mean", "said"), [
+    (3100, 6800, "off by 3,100 u as a rule, and the plain mean by 6,800 u"),
+    (3141, 3144, "off by 3,141 u as a rule, and the plain mean by 3,144 u"),
+    (0.00123, 0.00456, "off by 0.0012 u as a rule, and the plain mean by 0.0046 u"),
+    (1.00001, 1.00002, "off by 1 u as a rule, and the plain mean by 1 u")])
+def test_errors_are_told_with_the_digits_that_tell_them_apart(rmse, of_mean, said):
+    found = SimpleNamespace(skill=0.1, rmse=rmse, rmse_of_mean=of_mean)
+    assert said in verdict_of_map(found, "u", UNTOLD)
 
 
 def test_few_and_equal_readings_are_told():
