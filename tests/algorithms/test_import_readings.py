@@ -179,7 +179,7 @@ def test_a_record_that_another_program_writes_is_left_alone(refused, record, sou
     with closing(sqlite3.connect(record, isolation_level=None)) as other, \
             patch.object(batch, "WAIT_S", 0.1):
         other.execute("BEGIN IMMEDIATE")
-        refused("is being written to by another program. Save or end the edits in QGIS",
+        refused("is being written to or read by another program. Save or end the edits in QGIS",
                 "importreadings", RECORD=record, KIND="seed_depths", SOURCE=source(SEEDS))
         other.execute("ROLLBACK")
     assert depths(record) == []

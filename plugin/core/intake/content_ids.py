@@ -26,26 +26,30 @@ def content_ids(layer, columns, *, parts=None, tick=None):
     texts = [columns[name] for name in names if columns[name].dtype == object]
     count = len(columns[names[0]])
     seen, ids, start = Counter(), [], repr((layer, names)).encode()
-    for row in range(count):
-        if row % BLOCK == 0:
-            if tick is not None and row:
-                tick(row / count)
-            block = slice(row, row + BLOCK)
-            numbers = np.column_stack([_as_integers(columns[name][block]) for name in numeric]) \
-                if numeric else None
-        content = start if numbers is None else start + numbers[row - block.start].tobytes()
-        if texts:
-            content += repr([text[row] for text in texts]).encode("utf-8", "surrogatepass")
-        if parts is not None:
-            content += parts[row]
-        digest = blake2b(content, digest_size=ID_BYTES).digest()
-        seen[digest] += 1
-        if seen[digest] > 1:
-            digest = blake2b(digest + str(seen[digest]).encode(), digest_size=ID_BYTES).digest()
-        ids.append(digest.hex())
-    if tick is not None:
-        tick(1.0)
+    for first in range(0, count, BLOCK):
+        block = range(first, min(first + BLOCK, count))
+        for row, numbers in zip(block, _bits([columns[name][first:block.stop]
+                                              for name in numeric], len(block))):
+            content = start + numbers
+            if texts:
+                content += repr([text[row] for text in texts]).encode("utf-8", "surrogatepass")
+            if parts is not None:
+                content += parts[row]
+            digest = blake2b(content, digest_size=ID_BYTES).digest()
+            seen[digest] += 1
+            if seen[digest] > 1:
+                digest = blake2b(digest + str(seen[digest]).encode(), digest_size=ID_BYTES).digest()
+            ids.append(digest.hex())
+        if tick is not None:
+            tick(block.stop / count)
     return ids
+
+
+def _bits(columns, count):
+    """What the columns of numbers hold in each row, as bytes."""
+    if not columns:
+        return [b""] * count
+    return [row.tobytes() for row in np.column_stack([_as_integers(one) for one in columns])]
 
 
 def _as_integers(values):

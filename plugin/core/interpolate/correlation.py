@@ -19,7 +19,7 @@ def transformed(part, padded, tick):
         tick    called with the fraction done; may raise Stopped
     Returns  (padded rows, padded columns // 2 + 1) complex
     """
-    found = _zeros((padded[0], padded[1] // 2 + 1), tick, 0.0)
+    found = _zeros((padded[0], padded[1] // 2 + 1), tick)
     for some in _strips(len(part), padded[1], tick, 0.0):
         found[:len(part)][some] = rfft(part[some], padded[1], axis=1, workers=THREADS)
     for some in _strips(found.shape[1], padded[0], tick, 0.5):
@@ -38,7 +38,7 @@ def correlation(spectrum, padded, reach, tick):
         padded, tick   as for transformed
     Returns  (reach + 1, padded columns)
     """
-    across = _zeros((reach + 1, padded[1] // 2 + 1), tick, 0.0)
+    across = _zeros((reach + 1, padded[1] // 2 + 1), tick)
     for some in _strips(across.shape[1], padded[0], tick, 0.0):
         across[:, some] = ifft(spectrum(some), axis=0, workers=THREADS)[:reach + 1]
     found = np.empty((reach + 1, padded[1]))
@@ -47,13 +47,13 @@ def correlation(spectrum, padded, reach, tick):
     return found
 
 
-def _zeros(shape, tick, fraction):
+def _zeros(shape, tick):
     """Complex zeros, made with looks on the way: memory used for the first time takes its time.
 
     Strips of columns, each of which would touch all of it, would have it at the first of them.
     """
     found = np.empty(shape, complex)
-    for some in _strips(shape[0], shape[1], lambda _: tick(fraction), 0.0):
+    for some in _strips(shape[0], shape[1], lambda _: tick(0.0), 0.0):
         found[some] = 0
     return found
 

@@ -224,7 +224,8 @@ def _diagonal(table):
 def _eliminate(table, size):
     """Eliminate the first `size` unknowns from symmetric systems, in place; return their pivots.
 
-    Each system is bordered below by further rows. Of the whole the lower part is read and changed.
+    Each system is bordered below by further rows. Of the whole the lower part is read and changed;
+    what else is changed above it, among the unknowns of a panel, is never used.
     A pivot of 0 leaves what is no number, and no warning.
 
     Parameters

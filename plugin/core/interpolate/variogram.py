@@ -15,17 +15,20 @@ ESTIMATORS = ("matheron", "cressie_hawkins")
 BINS = 15
 CUTOFF_SHARE = 1 / 3  # of the diagonal of the readings' bounding box
 TILE = 128            # most readings that lie together
-BLOCK_PAIRS = 65_536  # pairs worked on at once: 2 MB a thread, to stay in its cache, and steps long
+BLOCK_PAIRS = 65_536  # pairs worked on at once: 3 MB a thread, near its cache, and steps long
                       # enough that threads seldom wait for each other's turn at the interpreter
-TASK_TILES = 256      # tiles that one task compares with another: a million pairs, some 10 ms
-ROUNDING = 1e-9       # of the cosine of a heading
+TASK_TILES = 64       # tiles that one task compares with another: a million pairs, some 10 ms
+ROUNDING = 1e-9       # of the cosine of a heading, as UTM places turned to it are rounded
 SNAPS_PER_BIN = 32    # cells of the snapping grid across one bin, unless told otherwise
 MOST_CELLS = 2**23    # of the padded snapping grid: some 500 MB for its transforms
 
 
 @dataclass(frozen=True)
 class Direction:
-    """Pairs within `tolerance_deg` either side of a heading, clockwise from north; ends count."""
+    """Pairs within `tolerance_deg` either side of a heading, clockwise from north.
+
+    Ends count: to 0.003 degrees of a tolerance of 0, to less than 1e-6 of 10 and more.
+    """
     heading_deg: float
     tolerance_deg: float = 22.5
 
@@ -168,7 +171,7 @@ def _checked(positions_m, values, error_variance):
 def _cutoff(positions, cutoff_m, bins):
     cutoff = (float(np.linalg.norm(np.ptp(positions, axis=0))) * CUTOFF_SHARE if cutoff_m is None
               else float(cutoff_m))
-    if not (np.isfinite(cutoff) and cutoff > 0 and bins >= 1):
+    if not (np.isfinite(cutoff) and bins >= 1 and cutoff / bins > 0):
         raise InputProblem(f"A variogram of {bins} bins up to {cutoff:g} m cannot be; it needs a "
                            "bin or more, and readings at more than one place or a cutoff.")
     return cutoff
@@ -213,10 +216,7 @@ class _Pairs:
 
     def within(self, group):
         """Sums over the pairs inside a group of readings."""
-        total = self._sums(group, group)  # each pair twice, and each reading with itself
-        total[0, 0] -= len(group)
-        total[3, 0] -= 2 * self.errors[group].sum()
-        return total / 2
+        return self._sums(group, group) / 2  # as each pair is met twice
 
     def between(self, group, others):
         """Sums over the pairs of one of a group and one of the others."""
@@ -229,10 +229,13 @@ class _Pairs:
         apart, number, difference = work.apart, work.number, work.difference
         cdist(self.positions[group], self.positions[others], out=apart)
         np.divide(apart, self.width, out=number)
-        np.minimum(np.ceil(number, out=number), self.bins + 1, out=number)
+        # fmin takes even what is no number to the last bin: one outside them would be written to
+        np.fmin(np.ceil(number, out=number), self.bins + 1, out=number)
         if self.along is not None:
             along = cdist(self.along[group], self.along[others], "cityblock")
             number[along < self.least_cosine * apart] = self.bins + 1
+        if others is group:
+            np.fill_diagonal(number, self.bins + 1)  # a reading makes no pair with itself
         work.set_bins(number)
         if self.estimator == "matheron":
             cdist(self.values[group], self.values[others], "sqeuclidean", out=difference)

@@ -1,6 +1,7 @@
 """One import written into a record: all of it in one transaction, or nothing."""
 import sqlite3
 import struct
+import time
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 
@@ -9,10 +10,13 @@ import numpy as np
 from ...core.problems import InputProblem
 
 AT_ONCE = 2_500  # rows between two looks at whether the user has cancelled: some 0.1 s
-# 8 MB: pages beyond it are written on the way. With more, the commit, which knows no cancel, takes
-# as long as it takes to write them all; a million rows take no longer with this.
-CACHE = "PRAGMA cache_size = -8000"
-WAIT_S = 5.0  # for another program to finish writing
+# Pages changed are kept until the commit, as SQLite locks every reader out once it writes one into
+# the record itself; 200 MB hold what is read again and again of a million rows. Beside a log
+# (WAL) readers are free: there 8 MB will do, and the commit, which knows no cancel, is short.
+CACHE, CACHE_WITH_LOG = (("PRAGMA cache_spill = OFF", "PRAGMA cache_size = -200000"),
+                         ("PRAGMA cache_spill = ON", "PRAGMA cache_size = -8000"))
+WAIT_S = 5.0  # for another program to finish reading or writing
+LOOK_S = 0.1  # between two looks meanwhile
 
 INSERT = {
     "stand_counts":
@@ -154,10 +158,13 @@ def write_batch(path, batch, tick=None):
     Raises   InputProblem: the record cannot be written, or was changed meanwhile
     """
     total = max(sum(len(rows.ids) for rows in batch.rows), 1)
-    done = 0
+    done, tick = 0, tick or (lambda fraction: None)
     with closing(_open(path)) as database:
         try:
-            database.execute("BEGIN IMMEDIATE")
+            mode, = _patiently(database, "PRAGMA journal_mode", lambda: tick(0.0)).fetchone()
+            for statement in CACHE_WITH_LOG if mode == "wal" else CACHE:
+                database.execute(statement)
+            _patiently(database, "BEGIN IMMEDIATE", lambda: tick(0.0))
             for statement in TABLES:
                 database.execute(statement)
             number = database.execute(ENTRY, batch.entry).lastrowid
@@ -169,11 +176,10 @@ def write_batch(path, batch, tick=None):
                         count = len(rows.ids[start:start + AT_ONCE])
                         after_block(last, count)
                         done += count
-                        if tick is not None:
-                            tick(done / total)
+                        tick(done / total)
                 _close_layer(database, rows)
             _complete(database, batch.completions, number)
-            database.execute("COMMIT")
+            _patiently(database, "COMMIT", lambda: tick(1.0))
         except sqlite3.Error as problem:
             _roll_back(database)
             raise _unwritten(path, problem) from problem
@@ -184,14 +190,29 @@ def write_batch(path, batch, tick=None):
 
 
 def _open(path):
-    database = sqlite3.connect(path, isolation_level=None, timeout=WAIT_S)
-    database.execute(CACHE)
+    database = sqlite3.connect(path, isolation_level=None, timeout=LOOK_S)
     # What the triggers of a GeoPackage's spatial index ask of a geometry; ours are plain points.
     for name, place in (("ST_MinX", X_AT), ("ST_MaxX", X_AT), ("ST_MinY", Y_AT),
                         ("ST_MaxY", Y_AT)):
         database.create_function(name, 1, _coordinate(place), deterministic=True)
     database.create_function("ST_IsEmpty", 1, lambda blob: 0, deterministic=True)
     return database
+
+
+def _patiently(database, statement, look):
+    """Execute a statement, and again while another program holds the record, for WAIT_S at most.
+
+    Parameters
+        look  function called between two tries; may raise Stopped
+    """
+    until = time.monotonic() + WAIT_S
+    while True:
+        try:
+            return database.execute(statement)
+        except sqlite3.OperationalError as problem:
+            if "locked" not in str(problem) or time.monotonic() > until:
+                raise
+        look()
 
 
 def _coordinate(place):
@@ -207,8 +228,8 @@ def _roll_back(database):
 def _unwritten(path, problem):
     name = getattr(path, "name", path)
     if "locked" in str(problem):
-        return InputProblem(f"{name} is being written to by another program. Save or end the "
-                            "edits in QGIS, then import again. Nothing was added.")
+        return InputProblem(f"{name} is being written to or read by another program. Save or end "
+                            "the edits in QGIS, then import again. Nothing was added.")
     if isinstance(problem, sqlite3.IntegrityError):
         return InputProblem(f"{name} was changed during the import ({problem}). Import again. "
                             "Nothing was added.")

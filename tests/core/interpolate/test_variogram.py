@@ -37,6 +37,19 @@ def test_the_robust_estimate_is_worked_by_hand():
     assert found.semivariance == pytest.approx([128 / 0.951], rel=ROUNDING)
 
 
+def test_an_error_without_bounds_spoils_the_bins_of_its_own_pairs_alone():
+    found = experimental_variogram([[0, 0], [1, 0], [100, 0]], [1, 3, 7], cutoff_m=100, bins=10,
+                                   error_variance=[0.5, 0.5, np.inf])
+    assert found.semivariance.tolist() == [1.5, -np.inf]
+    assert found.pairs.tolist() == [1, 2]
+
+
+def test_a_cutoff_so_small_that_its_bins_have_no_width_is_refused():
+    for cutoff_m in (5e-324, 1e-323):
+        with pytest.raises(InputProblem, match="cannot be"):
+            experimental_variogram([[0, 0], [0, 0], [1, 0]], [1, 3, 7], cutoff_m=cutoff_m)
+
+
 def test_an_outlier_sways_the_robust_estimate_less():
     positions, values = field_of(200)
     spoilt = values.copy()
