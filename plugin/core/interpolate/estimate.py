@@ -109,9 +109,10 @@ def estimate_surface(observations, grid, inside, *, families=CANDIDATES, model=N
     drift = drift_of_settings(settings, sites, grid, inside, tick)
     if drift is not None and not _few(sites):
         require_shown(drift, settings.drift_names)
+    ground_m = long_call(lambda: ground_of(grid, inside), tick)
     chosen, values = _choose(
         _Task(sites, None if drift is None else drift.at_readings, families, model,
-              settings.heading_deg, seed, settings.refit, ground_of(grid, inside)),
+              settings.heading_deg, seed, settings.refit, ground_m),
         lambda part: tick(FITTED * part))
     if not chosen.drifts:
         drift = None

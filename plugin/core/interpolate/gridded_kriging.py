@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cho_solve, lapack, solve_triangular
 
+from ..long_call import long_call
 from .threads import in_threads
 
 NODES = 16            # along each side of a tile; with GAP it interpolates to some 1e-11
@@ -86,18 +87,18 @@ def krige_gridded(lattice, system, toward, positions, targets, columns, plain, t
         plain     PlainKriging of the same, to check against
         tick      called with the fraction done; may raise Stopped
     """
-    work = _Tiles(lattice, system, toward, positions)
+    none_yet = (lambda _: None) if tick is None else lambda _: tick(0.0)
+    work = _Tiles(lattice, system, toward, positions, none_yet)
     first, rest = work.tiles[::work.stride], [tile for number, tile in enumerate(work.tiles)
                                               if number % work.stride]
-    none_yet = None if tick is None else lambda _: tick(0.0)
     if not work.agrees(first, columns, plain, none_yet):
         return None
     in_threads(work.fill, rest, tick)
-    return work.results(columns)
+    return long_call(lambda: work.results(columns), tick, 1.0)
 
 
 class _Tiles:
-    def __init__(self, lattice, system, toward, positions):
+    def __init__(self, lattice, system, toward, positions, tick):
         self.lattice, self.toward, self.positions, self.system = (lattice, toward, positions,
                                                                   system)
         self.side = _best_tile(lattice, toward, positions)[1]
@@ -107,7 +108,10 @@ class _Tiles:
         self.linear = np.hstack([system.residual, seen])  # (n, d + q)
         shape = len(lattice.northings), len(lattice.eastings)
         self.square = np.zeros(shape)
-        self.sums = np.zeros((self.linear.shape[1], *shape))
+        self.sums = np.empty((self.linear.shape[1], *shape))
+        for layer in self.sums:  # one tile would touch them all, and fresh pages take their time
+            layer[:] = 0.0
+            tick(0.0)
         rows, columns = lattice.row // self.side, lattice.column // self.side
         across = -(-shape[1] // self.side)
         self.tile_of = rows * across + columns  # of each target

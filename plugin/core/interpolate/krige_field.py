@@ -1,6 +1,9 @@
 """Kriging of all cells of a field, block by block: what it holds does not grow with the cells."""
+from functools import partial
+
 import numpy as np
 
+from ..long_call import long_call
 from ..part_of_tick import part_of_tick
 from .kriging import krige
 
@@ -39,10 +42,15 @@ def krige_field(grid, inside, positions_m, draws, error_variance, model, *, neig
         found = krige(positions_m, sets, error_variance, model, centres, neighbours=neighbours,
                       drift=None if drift is None else drift.toward(cells), block_m=block_m,
                       octants=octants, tick=part_of_tick(tick, done / total, share))
-        estimate.flat[cells] = found.estimate[:, 0]
-        variance.flat[cells] = found.variance + np.square(found.estimate[:, 1:]).sum(axis=1)
         done += len(cells)
+        estimate.flat[cells] = found.estimate[:, 0]
+        variance.flat[cells] = long_call(partial(_with_directions, found), tick, done / total)
     return estimate, variance
+
+
+def _with_directions(found):
+    """Variances of what is kriged, and of how the draws of censored readings differ."""
+    return found.variance + np.square(found.estimate[:, 1:]).sum(axis=1)
 
 
 def _nowhere(shape, tick):
