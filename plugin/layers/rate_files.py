@@ -13,9 +13,9 @@ DECIMALS = 2  # of the rate
 _LONGEST = 40  # characters of a text column
 _WIDEST = 9_999_999.99  # what ten digits hold
 _EPSG = 4326
-# How far a format's rounding of degrees moves a point, metres: RFC 7946 files keep 7 decimals, half
-# of the last is 5.6 mm each way; the others keep all digits.
-_SHIFT_M = {"GeoJSON": 0.01}
+# How far a format's rounding of degrees moves a point, metres: GeoJSON keeps 9 decimals, half of
+# the last is 0.06 mm each way; the others keep all digits.
+_SHIFT_M = {"GeoJSON": 1e-4}
 _SHIFT_OTHERS_M = 1e-5
 
 

@@ -82,8 +82,8 @@ def test_areas_stay_those_of_the_zones(rates):
         geometry = feature.GetGeometryRef().Clone()
         geometry.Transform(back)
         areas.append(geometry.Area())
-    # RFC 7946 files keep 7 decimals of a degree, 1 cm: of a side of 100 m, 1 in 10,000.
-    assert areas == pytest.approx(AREAS, rel=4e-4)
+    # GeoJSON keeps 9 decimals of a degree, 0.1 mm: of a side of 100 m, 1 in 1,000,000.
+    assert areas == pytest.approx(AREAS, rel=4e-6)
 
 
 def test_exterior_rings_run_counter_clockwise_in_geojson_and_holes_clockwise(tmp_path):
@@ -146,10 +146,10 @@ def test_a_sound_file_reads_back_as_its_zones(rates):
     name, path = rates
     back = check_rates(path, FORMATS[name], zones_of(ONE, TWO))
     assert (back.format, back.polygons, back.least, back.greatest) == (name, 3, 0.0, 33_684.21)
-    assert back.area_m2 == pytest.approx(21_600, rel=4e-4)  # 7 decimals of a degree, see above
+    assert back.area_m2 == pytest.approx(21_600, rel=4e-6)  # 9 decimals of a degree, see above
     # half of the last decimal: 33,684.2105 is kept as 33,684.21
     assert back.furthest == pytest.approx(0.0005, abs=1e-9)
-    assert back.total == pytest.approx(33_684.21 * 11_600, rel=4e-4)
+    assert back.total == pytest.approx(33_684.21 * 11_600, rel=4e-6)
 
 
 def changed(path, change):
@@ -257,9 +257,9 @@ def test_a_geopackage_says_what_the_standard_asks_of_it(tmp_path):
 
 
 def test_a_polygon_thinner_than_the_decimals_of_geojson_is_refused(tmp_path):
-    # a needle of 3 mm on a square: 7 decimals of a degree are 1 cm
+    # a needle of 0.005 mm on a square: 9 decimals of a degree are 0.1 mm
     zones = zones_of(ONE, shapely.union(shapely.box(200, 0, 250, 50),
-                                        shapely.box(220, 50, 220.003, 90)))
+                                        shapely.box(220.000017, 50, 220.000022, 90)))
     write_rates(tmp_path / "r.geojson", FORMATS["GeoJSON"], zones)
     with pytest.raises(InputProblem, match="GeoJSON: polygon 2 is too thin"):
         check_rates(tmp_path / "r.geojson", FORMATS["GeoJSON"], zones)
