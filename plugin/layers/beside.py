@@ -114,7 +114,7 @@ def _stale(path):
 def _keep(old, kept, back):
     """Keep a file under a second name, and put it back in its place on the way back."""
     try:
-        os.link(old, kept / old.name, follow_symlinks=False)
-    except (OSError, NotImplementedError):  # a drive without second names
+        os.link(old, kept / old.name)
+    except OSError:  # a drive without second names
         shutil.copy2(old, kept / old.name)
     back.callback(os.replace, kept / old.name, old)

@@ -7,8 +7,6 @@ then the drift's. What is left of the target's column are its variance and its e
 systems of a batch lie side by side, the number of the tile or target last, so that each step of
 the elimination is one operation on whole rows of them.
 """
-import threading
-
 import numpy as np
 
 from ..long_call import long_call
@@ -16,7 +14,7 @@ from ..problems import InputProblem
 from .neighbourhood import Neighbourhood
 from .readings_system import LEAST_INFORMATION, check_places, undetermined
 from .target_covariance import TargetCovariance
-from .threads import in_turn
+from .threads import OfThread, in_turn
 
 STRIP = 100_000            # targets put in order at once
 PART_WEIGHTS = 400_000     # most weights worked out in one task of a thread: below 0.2 s
@@ -87,13 +85,7 @@ class _Local:
         self.columns, self.values = columns.T.copy(), values.T.copy()
         self.count = neighbours
         self.model, self.toward = model, TargetCovariance(model, block_m)
-        self._threads = threading.local()
-
-    def _rooms(self):
-        """The two rooms of the thread that asks."""
-        if not hasattr(self._threads, "rooms"):
-            self._threads.rooms = _Room(), _Room()
-        return self._threads.rooms
+        self._rooms = OfThread(lambda: (_Room(), _Room()))
 
     def at(self, targets, columns, which, chosen):
         """Estimates (b, t, d) and variances (b, t) of b tiles of t targets.

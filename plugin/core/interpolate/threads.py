@@ -1,11 +1,29 @@
 """Parts of one piece of work in several threads, with progress told as they end."""
 import os
+import threading
 from collections import deque
 from concurrent.futures import ThreadPoolExecutor
 from itertools import count
 
 THREADS = min(4, os.cpu_count() or 1)
 AHEAD = 3 * THREADS  # parts begun or waiting, so that no thread does while parts are made or told
+
+
+class OfThread:
+    """Something that each thread that asks has one of, such as memory to work in.
+
+    Parameters
+        make  function that makes one
+    """
+
+    def __init__(self, make):
+        self._make, self._kept = make, threading.local()
+
+    def __call__(self):
+        """Return the one of the thread that asks."""
+        if not hasattr(self._kept, "one"):
+            self._kept.one = self._make()
+        return self._kept.one
 
 
 def in_turn(work, parts, then):

@@ -1,5 +1,4 @@
 """Experimental variograms: how much values differ, by the distance between their places."""
-import threading
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +8,7 @@ from scipy.spatial.distance import cdist
 
 from ..problems import InputProblem
 from .correlation import correlation, transformed
-from .threads import in_turn
+from .threads import OfThread, in_turn
 
 ESTIMATORS = ("matheron", "cressie_hawkins")
 BINS = 15
@@ -202,17 +201,12 @@ class _Pairs:
         self.positions, self.values, self.errors = positions, values[:, None], errors
         self.width, self.bins, self.estimator = width, bins, estimator
         self.with_errors = bool(errors.any())
-        self._works, self.along = threading.local(), None
+        self._work, self.along = OfThread(lambda: _Work(bins)), None
         if direction is not None:
             heading = np.radians(direction.heading_deg)
             axis = np.sin(heading), np.cos(heading)
             self.along = ((positions - positions.mean(axis=0)) @ axis)[:, None]
             self.least_cosine = np.cos(np.radians(direction.tolerance_deg)) - ROUNDING
-
-    def _work(self):
-        if not hasattr(self._works, "of_thread"):
-            self._works.of_thread = _Work(self.bins)
-        return self._works.of_thread
 
     def within(self, group):
         """Sums over the pairs inside a group of readings."""

@@ -2,8 +2,17 @@ import threading
 
 import pytest
 
-from plugin.core.interpolate.threads import AHEAD, THREADS, in_threads, in_turn
+from plugin.core.interpolate.threads import AHEAD, THREADS, OfThread, in_threads, in_turn
 from plugin.core.problems import Stopped
+
+
+def test_each_thread_has_one_of_its_own():
+    made, of_thread = [], OfThread(lambda: made.append([]) or made[-1])
+    assert of_thread() is of_thread()
+    other = threading.Thread(target=lambda: of_thread().append("other"))
+    other.start()
+    other.join()
+    assert made == [[], ["other"]]
 
 
 def test_results_come_in_the_order_of_the_parts_whichever_ends_first():
